@@ -1,0 +1,69 @@
+"""Writing a file so that a kill at any moment leaves either the old one or the new one, whole.
+
+Method: a temporary file beside the target, flushed to disk (fsync), then renamed over it, then the folder flushed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from pathlib import Path
+
+from partwright.errors import OutputError, Place
+
+__all__ = ["content_hash", "write_atomic"]
+
+
+def write_atomic(path: Path, data: bytes | str) -> None:
+    """Write `data` to `path`; text as UTF-8. Raises OutputError, leaving what was there, if it cannot."""
+    payload = data.encode("utf-8") if isinstance(data, str) else data
+    temporary: str | None = None
+    try:
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(payload)
+            stream.flush()
+            os.fsync(stream.fileno())
+        Path(temporary).chmod(_permissions(path))
+        Path(temporary).replace(path)
+        temporary = None
+        _flush_folder(path.parent)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise OutputError(
+            f"cannot be written ({reason.lower()})",
+            "Choose another place or free some space; nothing was changed.",
+            place=Place(file=str(path)),
+        ) from error
+    finally:
+        if temporary is not None:
+            Path(temporary).unlink(missing_ok=True)
+
+
+def content_hash(*chunks: bytes | str) -> str:
+    """SHA-256 over the chunks, each preceded by its length so that boundaries count. 64 hex digits."""
+    digest = hashlib.sha256()
+    for chunk in chunks:
+        payload = chunk.encode("utf-8") if isinstance(chunk, str) else chunk
+        digest.update(len(payload).to_bytes(8, "big"))
+        digest.update(payload)
+    return digest.hexdigest()
+
+
+def _permissions(path: Path) -> int:
+    if path.exists():
+        return path.stat().st_mode & 0o777
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
+def _flush_folder(folder: Path) -> None:
+    if os.name != "posix":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

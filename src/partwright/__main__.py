@@ -1,0 +1,5 @@
+"""`python -m partwright` is the command `partwright`."""
+
+from partwright.cli.main import main
+
+main()

@@ -1,0 +1,82 @@
+"""The table of commands, in the order of the job, and the group that loads each only when it is called."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from importlib import import_module
+from typing import Any
+
+import click
+
+__all__ = ["CHECKS", "COMMANDS", "CommandRow", "CommandTable", "nearest"]
+
+
+@dataclass(frozen=True, slots=True)
+class CommandRow:
+    """One command: its name, the module whose `command` it is, and its line in the list."""
+
+    name: str
+    module: str
+    words: str
+
+
+COMMANDS: tuple[CommandRow, ...] = (
+    CommandRow("demo", "partwright.cli.demo", "Make the demonstration lesson and build all of it."),
+    CommandRow("new", "partwright.cli.new", "Start a lesson folder from a tune."),
+    CommandRow("finger", "partwright.cli.finger", "Add fingers and strings to a tune."),
+    CommandRow("explain", "partwright.cli.explain", "Say why a note has its finger, and what others would cost."),
+    CommandRow("engrave", "partwright.cli.engrave", "Print the part as PDF or SVG."),
+    CommandRow("build", "partwright.cli.build", "Make everything in a lesson that is out of date."),
+    CommandRow("check", "partwright.cli.check", "Check the score for what would trip a player."),
+)
+
+CHECKS: tuple[CommandRow, ...] = (
+    CommandRow("score", "partwright.cli.check_score", "Check the score itself: range, bars, ties, chords, level."),
+)
+
+
+class CommandTable(click.Group):
+    """A group whose commands are rows of a table. An unknown name is answered with the nearest known one."""
+
+    def __init__(self, rows: Sequence[CommandRow], **settings: Any) -> None:
+        super().__init__(**settings)
+        self.rows = {row.name: row for row in rows}
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.rows)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        row = self.rows.get(cmd_name)
+        if row is None:
+            return None
+        command = import_module(row.module).command
+        if not isinstance(command, click.Command):
+            raise TypeError(f"{row.module}.command is not a click command")
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0] if args else ""
+        if name and not name.startswith("-") and name not in self.rows:
+            raise click.UsageError(f'there is no command "{name}". {nearest(name, self.rows)}', ctx)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(row.name, row.words) for row in self.rows.values()])
+
+
+def nearest(name: str, known: Any) -> str:
+    """A sentence that offers the nearest known name, or all of them.
+
+    >>> nearest("fingre", ["finger", "new"])
+    'Did you mean "finger"?'
+    >>> nearest("xyz", ["finger", "new"])
+    'Known are finger, new.'
+    """
+    names = list(known)
+    near = difflib.get_close_matches(name.casefold(), names, n=1, cutoff=0.5)
+    return f'Did you mean "{near[0]}"?' if near else f"Known are {', '.join(names)}."

@@ -1,0 +1,106 @@
+"""How a command speaks: results to standard output, remarks and progress to standard error.
+
+A finding is one line with the same columns everywhere: mark and word, place, what, why.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+import time
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+
+import click
+
+__all__ = ["Progress", "finding_lines", "print_json", "progress", "remark", "table_lines"]
+
+_STATUS_COLOURS = {"wrong": (166, 58, 30), "check": (138, 90, 0), "right": (27, 107, 74)}
+_MARKS = {"wrong": "✗", "check": "?", "right": "✓"}
+
+
+def print_json(document: Mapping[str, object]) -> None:
+    """One JSON document on standard output, UTF-8, and nothing else there."""
+    payload = json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+    stream = click.get_binary_stream("stdout")
+    stream.write(payload.encode("utf-8"))
+    stream.flush()
+
+
+def remark(text: str) -> None:
+    """A remark for the person at the terminal; never part of the result."""
+    click.echo(text, err=True)
+
+
+def finding_lines(rows: Sequence[tuple[str, str, str, str]], *, colour: bool = False) -> tuple[str, ...]:
+    """Findings as lines with aligned columns. Each row is (verdict, place, what, why).
+
+    >>> finding_lines([("wrong", "bar 12, beat 3", "the bar is overfull", "5 quarters in 4/4")])
+    ('✗ wrong  bar 12, beat 3  the bar is overfull; 5 quarters in 4/4',)
+    """
+    width = max((len(place) for _, place, _, _ in rows), default=0)
+    lines = []
+    for verdict, place, what, why in rows:
+        mark = f"{_MARKS[verdict]} {verdict}"
+        if colour:
+            mark = click.style(mark, fg=_STATUS_COLOURS[verdict])
+        lines.append(f"{mark}  {place:<{width}}  {what}{'; ' + why if why else ''}")
+    return tuple(lines)
+
+
+def table_lines(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[str, ...]:
+    """A plain table with aligned columns.
+
+    >>> table_lines(["bar", "finger"], [["12", "3"]])
+    ('bar  finger', '12   3')
+    """
+    widths = [max(len(str(row[i])) for row in [headings, *rows]) for i in range(len(headings))]
+    return tuple(
+        "  ".join(f"{cell:<{w}}" for cell, w in zip(row, widths, strict=True)).rstrip() for row in [headings, *rows]
+    )
+
+
+class Progress:
+    """Says what is being done, how much of it, and what is next: a bar on a terminal, plain lines elsewhere."""
+
+    def __init__(self, total: int, *, quiet: bool = False) -> None:
+        self._total = total
+        self._quiet = quiet
+        self._terminal = sys.stderr.isatty()
+        self._started = time.monotonic()
+        self._done = 0
+
+    def start(self, words: str) -> None:
+        """Work on `words` begins."""
+        if self._quiet:
+            return
+        count = f"{min(self._done + 1, self._total)}/{self._total}"
+        if self._terminal:
+            filled = round(20 * self._done / max(self._total, 1))
+            click.echo(f"\r\x1b[2K{'━' * filled}{'─' * (20 - filled)} {count} {words}", err=True, nl=False)
+        else:
+            click.echo(f"{count} {words}", err=True)
+
+    def finish(self, words: str = "") -> None:
+        """The piece of work is done; `words`, if any, stay on the screen."""
+        self._done += 1
+        if words and not self._quiet:
+            click.echo(f"\r\x1b[2K{words}" if self._terminal else f"    {words}", err=True)
+
+    def close(self) -> None:
+        if self._terminal and not self._quiet:
+            click.echo("\r\x1b[2K", err=True, nl=False)
+
+    @property
+    def seconds(self) -> float:
+        return time.monotonic() - self._started
+
+
+@contextmanager
+def progress(total: int, *, quiet: bool = False) -> Iterator[Progress]:
+    """A `Progress` that clears its bar however the work ends."""
+    shown = Progress(total, quiet=quiet)
+    try:
+        yield shown
+    finally:
+        shown.close()

@@ -1,0 +1,35 @@
+"""The lesson folder: what the teacher decided, read, checked and written; its lock.
+
+>>> from partwright.lesson import parse_lesson
+>>> lesson = parse_lesson('format = 1\\ntitle = "Waltz"\\n[pins]\\n"13:1" = "3/D"\\n')
+>>> lesson.title, lesson.pins[0].text
+('Waltz', '13:1=3/D')
+"""
+
+from partwright.lesson.demo_io import write_demo
+from partwright.lesson.lesson import FORMAT, LESSON_FILE, TUNE_FILE, Lesson, PinEntry, Section
+from partwright.lesson.lock_io import folder_lock
+from partwright.lesson.new_io import new_lesson
+from partwright.lesson.read_lesson import is_lesson, parse_lesson, read_lesson
+from partwright.lesson.survey import Survey, suggest_sections, survey_lines, survey_part
+from partwright.lesson.write_lesson import edit_pin
+
+__all__ = [
+    "FORMAT",
+    "LESSON_FILE",
+    "TUNE_FILE",
+    "Lesson",
+    "PinEntry",
+    "Section",
+    "Survey",
+    "edit_pin",
+    "folder_lock",
+    "is_lesson",
+    "new_lesson",
+    "parse_lesson",
+    "read_lesson",
+    "suggest_sections",
+    "survey_lines",
+    "survey_part",
+    "write_demo",
+]

@@ -1,0 +1,65 @@
+"""What a lesson holds: the teacher's decisions as values. Reading is in `read_lesson`, writing in `write_lesson`.
+
+Units: string length in mm, tempo in quarter notes per minute, practice speeds in per cent of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["FORMAT", "LESSON_FILE", "TUNE_FILE", "Lesson", "PinEntry", "Section"]
+
+FORMAT = 1
+"""The version of the folder's format this program writes, and the newest it reads."""
+
+LESSON_FILE = "lesson.toml"
+TUNE_FILE = "tune.musicxml"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Section:
+    """A stretch of bars that is taught as one, named as on the page."""
+
+    name: str
+    first_bar: str
+    last_bar: str
+    remark: str = ""
+    line: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PinEntry:
+    """A pin as the teacher wrote it: "BAR:BEAT=FINGER[/STRING]", and the line it stands on."""
+
+    text: str
+    line: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lesson:
+    """The content of lesson.toml. An empty text means: as the tune says, or none."""
+
+    format: int = FORMAT
+    title: str = ""
+    subtitle: str = ""
+    composer: str = ""
+    arranger: str = ""
+    teacher: str = ""
+    rights: tuple[str, ...] = ()
+    tune_file: str = TUNE_FILE
+    part: str = ""
+    voice: str = ""
+    instrument: str = "cello"
+    level: str = "intermediate"
+    string_length_mm: float | None = None
+    tuning: tuple[str, ...] = ()  # pitches low to high, as in "C2"; empty = the usual tuning
+    school: str = ""
+    tempo_qpm: float | None = None
+    practice_percent: tuple[float, ...] = (60.0, 80.0)
+    paper: tuple[str, ...] = ("a4", "letter")
+    marks: Literal["every", "needed", "none"] = "needed"
+    strings: Literal["letters", "roman"] = "letters"
+    source_marks: Literal["keep", "ignore"] = "keep"
+    sections: tuple[Section, ...] = ()
+    pins: tuple[PinEntry, ...] = ()

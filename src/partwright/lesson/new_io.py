@@ -1,0 +1,80 @@
+"""Starting a lesson folder: it appears whole or not at all, and the tune goes in byte for byte."""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from collections.abc import Mapping
+from dataclasses import replace
+from pathlib import Path
+
+from partwright.errors import LessonError, OutputError, Place
+from partwright.files import write_atomic
+from partwright.lesson.lesson import LESSON_FILE, TUNE_FILE, Lesson
+from partwright.lesson.survey import Survey, survey_part
+from partwright.lesson.write_lesson import lesson_text
+from partwright.score import Tune, read_tune, write_musicxml
+
+__all__ = ["folder_from_files", "new_lesson"]
+
+_PLAIN = {".xml", ".musicxml"}
+
+
+def new_lesson(folder: Path, tune_path: Path, lesson: Lesson) -> tuple[Lesson, Survey]:
+    """Make the folder from a tune and the settings in `lesson`; what the tune says fills what they leave open.
+
+    A plain MusicXML file is copied byte for byte; any other kind is converted once and the original kept beside it.
+    """
+    refuse_taken(folder)
+    tune = read_tune(tune_path, part=lesson.part or None, voice=lesson.voice or None)
+    survey = survey_part(tune.part)
+    printed = tune.part.credits
+    filled = replace(
+        lesson,
+        title=lesson.title or printed.title or tune_path.stem,
+        subtitle=lesson.subtitle or printed.subtitle,
+        composer=lesson.composer or printed.composer,
+        arranger=lesson.arranger or printed.arranger,
+        rights=lesson.rights or printed.rights,
+        sections=lesson.sections or survey.sections,
+    )
+    folder_from_files(folder, {LESSON_FILE: lesson_text(filled).encode("utf-8")} | _tune_files(tune_path), tune)
+    return filled, survey
+
+
+def _tune_files(tune_path: Path) -> dict[str, bytes]:
+    suffix = tune_path.suffix.casefold()
+    return {TUNE_FILE if suffix in _PLAIN else f"tune{suffix}": tune_path.read_bytes()}
+
+
+def folder_from_files(folder: Path, files: Mapping[str, bytes], tune: Tune | None = None) -> None:
+    """Make a folder with these files, whole or not at all. A tune not among them is written from its tree."""
+    temporary: Path | None = None
+    try:
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        temporary = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name}.", suffix=".part"))
+        for name, content in files.items():
+            write_atomic(temporary / name, content)
+        if tune is not None and TUNE_FILE not in files:
+            write_musicxml(tune.document, temporary / TUNE_FILE)
+        temporary.chmod(0o755)
+        temporary.rename(folder)
+        temporary = None
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise OutputError(
+            f"cannot be made ({reason})", "Choose another place; nothing was changed.", place=Place(file=str(folder))
+        ) from error
+    finally:
+        if temporary is not None:
+            shutil.rmtree(temporary, ignore_errors=True)
+
+
+def refuse_taken(folder: Path) -> None:
+    """LessonError where the folder's name is taken by anything but an empty folder."""
+    if (folder / LESSON_FILE).exists():
+        raise LessonError(
+            "is a lesson already", "Choose another name, or build it: partwright build.", place=Place(file=str(folder))
+        )
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise LessonError("is there already and not empty", "Choose another name.", place=Place(file=str(folder)))

@@ -1,0 +1,103 @@
+"""What may stand in lesson.toml: one row per key. Adding a setting is adding a row and a field of `Lesson`.
+
+Source: the format is this project's own; docs/lesson_folder.md describes it for the teacher.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = ["FREE_TABLES", "ROWS", "SECTION_KEYS", "Row"]
+
+Kind = Literal["whole", "number", "text", "texts", "numbers"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One key: the table it stands in ("" = top), the field it fills, its kind, and the values it may take."""
+
+    table: str
+    key: str
+    field: str
+    kind: Kind
+    words: str
+    choices: tuple[str, ...] = ()
+    low: float | None = None
+    high: float | None = None
+
+
+ROWS: tuple[Row, ...] = (
+    Row(table="", key="format", field="format", kind="whole", words="the version of this folder's format"),
+    Row(table="", key="title", field="title", kind="text", words="printed at the head of the page"),
+    Row(table="", key="subtitle", field="subtitle", kind="text", words="printed below the title"),
+    Row(table="", key="composer", field="composer", kind="text", words="printed at the right of the head"),
+    Row(table="", key="arranger", field="arranger", kind="text", words="printed below the composer"),
+    Row(table="", key="teacher", field="teacher", kind="text", words="who fingered and teaches it"),
+    Row(table="", key="rights", field="rights", kind="texts", words="lines printed at the foot of the first page"),
+    Row(table="tune", key="file", field="tune_file", kind="text", words="the music, in this folder"),
+    Row(table="tune", key="part", field="part", kind="text", words="which part, where the tune has several"),
+    Row(table="tune", key="voice", field="voice", kind="text", words="which voice, where the part has several"),
+    Row(table="instrument", key="name", field="instrument", kind="text", words="cello, viola, violin, double_bass"),
+    Row(table="instrument", key="level", field="level", kind="text", words="beginner, intermediate or advanced"),
+    Row(
+        table="instrument",
+        key="string_length_mm",
+        field="string_length_mm",
+        kind="number",
+        words="from nut to bridge, in mm",
+        low=150,
+        high=1400,
+    ),
+    Row(table="instrument", key="tuning", field="tuning", kind="texts", words="pitches of the strings, low to high"),
+    Row(table="instrument", key="school", field="school", kind="text", words="who names the positions"),
+    Row(
+        table="tempo",
+        key="performance_qpm",
+        field="tempo_qpm",
+        kind="number",
+        words="quarter notes per minute",
+        low=10,
+        high=400,
+    ),
+    Row(
+        table="tempo",
+        key="practice_percent",
+        field="practice_percent",
+        kind="numbers",
+        words="slower versions, in per cent of the performance",
+        low=10,
+        high=200,
+    ),
+    Row(table="page", key="paper", field="paper", kind="texts", words="sizes to print", choices=("a4", "letter")),
+    Row(
+        table="page",
+        key="marks",
+        field="marks",
+        kind="text",
+        words="which fingers are printed",
+        choices=("every", "needed", "none"),
+    ),
+    Row(
+        table="page",
+        key="strings",
+        field="strings",
+        kind="text",
+        words="how strings are named",
+        choices=("letters", "roman"),
+    ),
+    Row(
+        table="page",
+        key="source_marks",
+        field="source_marks",
+        kind="text",
+        words="whether the fingers already in the tune are decisions",
+        choices=("keep", "ignore"),
+    ),
+)
+
+SECTION_KEYS: tuple[str, ...] = ("name", "first_bar", "last_bar", "remark")
+"""Keys of one [[sections]] entry."""
+
+FREE_TABLES: tuple[str, ...] = ("pins", "sections")
+"""Tables that are not rows of keys but lists of the teacher's decisions."""

@@ -17,6 +17,7 @@ __all__ = [
     "HandShape",
     "Harmonic",
     "Instrument",
+    "InstrumentSize",
     "Level",
     "OpenString",
     "PositionName",
@@ -113,6 +114,16 @@ class Level:
     source: str = ""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class InstrumentSize:
+    """A size the instrument is made in: its trade name ("3/4"), open string and usable bow hair in mm."""
+
+    name: str
+    string_length_mm: float
+    bow_hair_mm: float
+    source: str = ""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Instrument:
     """One instrument as tables: strings low to high, hand shapes, position names, harmonics, levels."""
@@ -130,6 +141,8 @@ class Instrument:
     sounds_octaves: int = 0  # -1: sounds an octave below the written note (double bass)
     thumb_side: Literal["left", "right"] = "left"
     default_clef: str = "bass"
+    sizes: tuple[InstrumentSize, ...] = ()  # largest first
+    size: str = ""  # the one `string_length_mm` belongs to; "" for a length of the player's own
 
     def string_index(self, letter: str) -> int | None:
         """Index of the string with this letter, counted from 0 = lowest; None if there is none."""

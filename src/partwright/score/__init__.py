@@ -5,12 +5,14 @@
 60
 """
 
+from partwright.score.faults import Fault, find_faults
 from partwright.score.marks import BracketLine, FingeringMark, Mark, StringMark, TechnicalMark, WordsMark
 from partwright.score.part import (
     Bar,
     ChordSymbol,
     Credits,
     Direction,
+    LooseEnd,
     Note,
     Part,
     Pitch,
@@ -20,6 +22,8 @@ from partwright.score.part import (
     TempoMark,
     beat_text,
 )
+from partwright.score.read_musicxml import read_musicxml, read_tune, tune_from_tree
+from partwright.score.tune import NotePlace, Tune
 
 __all__ = [
     "Bar",
@@ -27,9 +31,12 @@ __all__ = [
     "ChordSymbol",
     "Credits",
     "Direction",
+    "Fault",
     "FingeringMark",
+    "LooseEnd",
     "Mark",
     "Note",
+    "NotePlace",
     "Part",
     "Pitch",
     "PlayedBar",
@@ -38,6 +45,11 @@ __all__ = [
     "StringMark",
     "TechnicalMark",
     "TempoMark",
+    "Tune",
     "WordsMark",
     "beat_text",
+    "find_faults",
+    "read_musicxml",
+    "read_tune",
+    "tune_from_tree",
 ]

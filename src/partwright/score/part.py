@@ -15,12 +15,14 @@ from typing import TYPE_CHECKING, Literal
 
 if TYPE_CHECKING:
     import numpy as np
+    import numpy.typing as npt
 
 __all__ = [
     "Bar",
     "ChordSymbol",
     "Credits",
     "Direction",
+    "LooseEnd",
     "Note",
     "Part",
     "Pitch",
@@ -113,6 +115,7 @@ class Note:
     written_type: str = ""  # quarter, eighth … as printed
     dots: int = 0
     tuplet: tuple[int, int] | None = None  # actual, normal
+    clef: str = ""  # the clef the note is printed in: bass, tenor, treble …
 
     @property
     def midi(self) -> int:
@@ -156,6 +159,9 @@ class Bar:
     double_bar: bool = False
     rehearsal: str = ""
     new_system: bool = False
+    beat_offset_quarters: Fraction = Fraction(0)  # how much of the metre is already past where the bar begins (pick-up)
+    repeat_after_jump: bool = False  # the repeat is taken again after D.C. or D.S.
+    jump_until: Literal["", "fine", "coda"] = ""  # what the words of D.C. or D.S. name: al Fine, al Coda
 
     @property
     def end_quarters(self) -> Fraction:
@@ -233,6 +239,14 @@ class PlayedNote:
     duration_seconds: float
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LooseEnd:
+    """A tie or slur with only one end, at the note that has it."""
+
+    kind: Literal["tie", "slur"]
+    note_id: str
+
+
 @dataclass(frozen=True, kw_only=True)
 class Part:
     """A tune for one player, read once from its source and frozen."""
@@ -247,6 +261,7 @@ class Part:
     credits: Credits = field(default_factory=Credits)
     transpose_semitones: int = 0  # sounding minus written
     remarks: tuple[str, ...] = ()  # what was assumed or could not be read, each a sentence with its place
+    loose_ends: tuple[LooseEnd, ...] = ()  # ties and slurs that lead nowhere
 
     @cached_property
     def by_id(self) -> Mapping[str, Note]:
@@ -271,7 +286,7 @@ class Part:
         return tuple(played.note_index for played in self.played_notes)
 
     @cached_property
-    def table(self) -> np.ndarray:
+    def table(self) -> npt.NDArray[np.void]:
         """One row per written note, columns with their unit in the name. Shape (notes,)."""
         from partwright.score.table import note_table
 

@@ -1,1 +1,11 @@
-"""Findings: what is wrong, or may be, in a score; later in what was said and played."""
+"""Findings: what is wrong, or may be, in a score; later in what was said and played.
+
+>>> from partwright.checking import Finding
+>>> Finding(kind="tie", verdict="wrong", what="the tie leads nowhere", bar="12", beat="3").place
+'bar 12, beat 3'
+"""
+
+from partwright.checking.finding import Finding, finding_document, findings_document
+from partwright.checking.score_check import check_score
+
+__all__ = ["Finding", "check_score", "finding_document", "findings_document"]

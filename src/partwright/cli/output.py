@@ -70,11 +70,12 @@ class Progress:
         self._started = time.monotonic()
         self._done = 0
 
-    def start(self, words: str) -> None:
-        """Work on `words` begins."""
+    def start(self, words: str, number: int, total: int) -> None:
+        """Work on `words` begins, piece `number` (from 1) of `total`."""
+        self._total = total
         if self._quiet:
             return
-        count = f"{min(self._done + 1, self._total)}/{self._total}"
+        count = f"{number}/{total}"
         if self._terminal:
             filled = round(20 * self._done / max(self._total, 1))
             click.echo(f"\r\x1b[2K{'━' * filled}{'─' * (20 - filled)} {count} {words}", err=True, nl=False)

@@ -7,11 +7,14 @@
 """
 
 from partwright.lesson.demo_io import write_demo
+from partwright.lesson.fingered_tree import fingered_tree, plan_marks, string_numeral
 from partwright.lesson.lesson import FORMAT, LESSON_FILE, TUNE_FILE, Lesson, PinEntry, Section
 from partwright.lesson.lock_io import folder_lock
 from partwright.lesson.new_io import new_lesson
+from partwright.lesson.plan_document import placement_fields, plan_changes, plan_document
+from partwright.lesson.prepare_io import Prepared, prepare, prepare_instrument
 from partwright.lesson.read_lesson import is_lesson, parse_lesson, read_lesson
-from partwright.lesson.survey import Survey, suggest_sections, survey_lines, survey_part
+from partwright.lesson.survey import Survey, suggest_sections, survey_document, survey_lines, survey_part
 from partwright.lesson.write_lesson import edit_pin
 
 __all__ = [
@@ -20,15 +23,25 @@ __all__ = [
     "TUNE_FILE",
     "Lesson",
     "PinEntry",
+    "Prepared",
     "Section",
     "Survey",
     "edit_pin",
+    "fingered_tree",
     "folder_lock",
     "is_lesson",
     "new_lesson",
     "parse_lesson",
+    "placement_fields",
+    "plan_changes",
+    "plan_document",
+    "plan_marks",
+    "prepare",
+    "prepare_instrument",
     "read_lesson",
+    "string_numeral",
     "suggest_sections",
+    "survey_document",
     "survey_lines",
     "survey_part",
     "write_demo",

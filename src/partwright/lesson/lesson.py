@@ -34,6 +34,7 @@ class PinEntry:
 
     text: str
     line: int | None = None
+    origin: Literal["lesson", "call"] = "lesson"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,9 +52,11 @@ class Lesson:
     part: str = ""
     voice: str = ""
     instrument: str = "cello"
-    level: str = "intermediate"
+    size: str = ""  # a trade name from the instrument's table, as in "3/4"; empty = full size
+    level: str = "advanced"
+    levels_file: str = ""  # levels of the player's own, in the lesson's folder
     string_length_mm: float | None = None
-    tuning: tuple[str, ...] = ()  # pitches low to high, as in "C2"; empty = the usual tuning
+    tuning: str = ""  # pitches low to high, as in "C2 G2 D3 A3"; empty = the usual tuning
     school: str = ""
     tempo_qpm: float | None = None
     practice_percent: tuple[float, ...] = (60.0, 80.0)

@@ -38,8 +38,22 @@ ROWS: tuple[Row, ...] = (
     Row(table="tune", key="file", field="tune_file", kind="text", words="the music, in this folder"),
     Row(table="tune", key="part", field="part", kind="text", words="which part, where the tune has several"),
     Row(table="tune", key="voice", field="voice", kind="text", words="which voice, where the part has several"),
-    Row(table="instrument", key="name", field="instrument", kind="text", words="cello, viola, violin, double_bass"),
+    Row(
+        table="instrument",
+        key="name",
+        field="instrument",
+        kind="text",
+        words="cello, viola, violin, double_bass, or a table of your own (.toml)",
+    ),
+    Row(table="instrument", key="size", field="size", kind="text", words="size of the instrument, as in 3/4"),
     Row(table="instrument", key="level", field="level", kind="text", words="beginner, intermediate or advanced"),
+    Row(
+        table="instrument",
+        key="levels_file",
+        field="levels_file",
+        kind="text",
+        words="levels of your own, in this folder",
+    ),
     Row(
         table="instrument",
         key="string_length_mm",
@@ -49,7 +63,7 @@ ROWS: tuple[Row, ...] = (
         low=150,
         high=1400,
     ),
-    Row(table="instrument", key="tuning", field="tuning", kind="texts", words="pitches of the strings, low to high"),
+    Row(table="instrument", key="tuning", field="tuning", kind="text", words="pitches of the strings, low to high"),
     Row(table="instrument", key="school", field="school", kind="text", words="who names the positions"),
     Row(
         table="tempo",

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from partwright.lesson.lesson import Section
 from partwright.score import Bar, Part
 
-__all__ = ["Survey", "key_name", "suggest_sections", "survey_lines", "survey_part"]
+__all__ = ["Survey", "key_name", "suggest_sections", "survey_document", "survey_lines", "survey_part"]
 
 _MAJOR = ("C♭", "G♭", "D♭", "A♭", "E♭", "B♭", "F", "C", "G", "D", "A", "E", "B", "F♯", "C♯")
 _MINOR = ("A♭", "E♭", "B♭", "F", "C", "G", "D", "A", "E", "B", "F♯", "C♯", "G♯", "D♯", "A♯")
@@ -53,6 +53,23 @@ def survey_part(part: Part) -> Survey:
         sections=suggest_sections(part),
         remarks=part.remarks,
     )
+
+
+def survey_document(survey: Survey) -> dict[str, object]:
+    """The survey as a plain document."""
+    return {
+        "key": survey.key,
+        "lowest": survey.lowest,
+        "highest": survey.highest,
+        "notes": survey.notes,
+        "bars": survey.bars,
+        "pickup": survey.pickup,
+        "played_bars": survey.played_bars,
+        "metre": survey.metre,
+        "tempo": survey.tempo,
+        "sections": [{"name": s.name, "first_bar": s.first_bar, "last_bar": s.last_bar} for s in survey.sections],
+        "remarks": list(survey.remarks),
+    }
 
 
 def survey_lines(survey: Survey) -> tuple[str, ...]:

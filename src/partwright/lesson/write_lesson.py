@@ -34,16 +34,18 @@ def lesson_text(lesson: Lesson) -> str:
         "",
         "[instrument]",
         f"name = {_text(lesson.instrument)}",
+        _setting("size", lesson.size, "where it is not a full-size one", example="3/4"),
         f"level = {_text(lesson.level)}  # beginner, intermediate or advanced",
+        _setting("levels_file", lesson.levels_file, "levels of your own, in this folder", example="levels.toml"),
         (
             f"string_length_mm = {lesson.string_length_mm:g}"
             if lesson.string_length_mm
             else "# string_length_mm = 690  # nut to bridge, in mm, where yours differs from the usual"
         ),
         (
-            f"tuning = {_texts(lesson.tuning)}"
+            f"tuning = {_text(lesson.tuning)}"
             if lesson.tuning
-            else '# tuning = ["C2", "G2", "D3", "A3"]  # low to high, where yours differs from the usual'
+            else '# tuning = "C2 G2 D3 A3"  # low to high, where yours differs from the usual'
         ),
         _setting("school", lesson.school, "who names the positions", example="c-major"),
         "",

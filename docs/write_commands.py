@@ -1,0 +1,72 @@
+"""Writes what the manual takes from the program: docs/commands.md from --help, the settings table of lesson_folder.md.
+
+`make docs` runs it; a test fails where the files are not fresh.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+
+from partwright.cli.main import partwright
+from partwright.lesson.schema import ROWS
+
+HERE = Path(__file__).parent
+_FROM = "<!-- settings: made from the schema by docs/write_commands.py -->\n"
+_TO = "<!-- end of settings -->\n"
+
+
+def commands_text() -> str:
+    """docs/commands.md as it should be."""
+    parts = ["# Commands\n\nMade from `--help` by `make docs`.\n"]
+    for names, command in _walk((), partwright):
+        context = click.Context(command, info_name=" ".join(("partwright", *names)), max_content_width=100)
+        context.terminal_width = 100
+        parts.append(f"## {' '.join(('partwright', *names))}\n\n```text\n{command.get_help(context).rstrip()}\n```\n")
+    return "\n".join(parts)
+
+
+def lesson_folder_text(now: str) -> str:
+    """docs/lesson_folder.md with a fresh table of settings."""
+    before, rest = now.split(_FROM)
+    _, after = rest.split(_TO)
+    rows = ["| table | key | what it says | values |", "|---|---|---|---|"]
+    for row in ROWS:
+        values = ", ".join(row.choices) if row.choices else row.kind
+        if row.low is not None and row.high is not None:
+            values += f" from {row.low:g} to {row.high:g}"
+        rows.append(f"| {f'`[{row.table}]`' if row.table else 'top'} | `{row.key}` | {row.words} | {values} |")
+    return before + _FROM + "\n" + "\n".join(rows) + "\n\n" + _TO + after
+
+
+def _walk(names: tuple[str, ...], command: click.Command) -> Iterator[tuple[tuple[str, ...], click.Command]]:
+    yield names, command
+    if isinstance(command, click.Group):
+        context = click.Context(command)
+        for name in command.list_commands(context):
+            found = command.get_command(context, name)
+            assert found is not None
+            yield from _walk((*names, name), found)
+
+
+def main() -> int:
+    """Write both files; with --check only say whether they are fresh."""
+    stale = []
+    lesson_folder = HERE / "lesson_folder.md"
+    for path, text in (
+        (HERE / "commands.md", commands_text()),
+        (lesson_folder, lesson_folder_text(lesson_folder.read_text(encoding="utf-8"))),
+    ):
+        if not path.exists() or path.read_text(encoding="utf-8") != text:
+            stale.append(path.name)
+            if "--check" not in sys.argv:
+                path.write_text(text, encoding="utf-8")
+    print(f"{', '.join(stale) or 'nothing'} {'is stale' if '--check' in sys.argv else 'written'}")
+    return 1 if stale and "--check" in sys.argv else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,143 @@
+"""What the steps of one build share: the tune, the plan and the marks, each made at most once and only when asked for.
+
+`fingerprint` names the inputs steps may have. To add one: a row in `_FINGERPRINTS`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import asdict
+from functools import cache, cached_property
+from importlib import metadata, resources
+from importlib.resources.abc import Traversable
+from pathlib import Path
+
+from partwright import __version__
+from partwright.errors import InputError, PartwrightError, Place
+from partwright.files import content_hash
+from partwright.fingering import FingeringPlan, plan_fingering
+from partwright.lesson import Lesson, Prepared, plan_marks, prepare
+from partwright.score import Mark
+
+__all__ = ["BUILD_FOLDER", "Workshop", "program_hash"]
+
+BUILD_FOLDER = "build"
+
+# What the lesson's fields decide: fields of `Lesson` by the input they belong to.
+_FIELDS: Mapping[str, tuple[str, ...]] = {
+    "hand": (
+        "instrument",
+        "size",
+        "level",
+        "string_length_mm",
+        "tuning",
+        "school",
+        "source_marks",
+    ),
+    "credits": ("title", "subtitle", "composer", "arranger", "teacher", "rights"),
+    "marks": ("marks", "strings"),
+    "paper": ("paper",),
+    "tempo": ("tempo_qpm", "practice_percent"),
+    "sections": ("sections",),
+}
+
+
+class Workshop:
+    """One lesson being built. Values are computed when a step first asks for them."""
+
+    def __init__(self, folder: Path, lesson: Lesson) -> None:
+        self.folder = folder
+        self.lesson = lesson
+
+    @property
+    def build_folder(self) -> Path:
+        return self.folder / BUILD_FOLDER
+
+    @cached_property
+    def prepared(self) -> Prepared:
+        """Tune, instrument and pins."""
+        return prepare(self.lesson, self.folder)
+
+    @cached_property
+    def plan(self) -> FingeringPlan:
+        """The best plan around the pins."""
+        job = self.prepared
+        try:
+            return plan_fingering(job.part, job.instrument, level=job.level, pins=job.pins)
+        except PartwrightError as error:
+            raise error.at(Place(file=str(job.tune_path))) from error
+
+    @cached_property
+    def marks(self) -> tuple[Mark, ...]:
+        """The plan's marks as the page settings ask."""
+        return plan_marks(self.prepared, self.plan)
+
+    def fingerprint(self, name: str) -> str:
+        """The hash of an input's content. Raises KeyError for a name no row knows."""
+        if name in _FIELDS:
+            return content_hash(json.dumps([_plain(getattr(self.lesson, key)) for key in _FIELDS[name]]))
+        return _FINGERPRINTS[name](self)
+
+
+def _tune(workshop: Workshop) -> str:
+    path = workshop.folder / workshop.lesson.tune_file
+    return content_hash(_bytes(path), workshop.lesson.part, workshop.lesson.voice)
+
+
+def _pins(workshop: Workshop) -> str:
+    return content_hash(*(pin.text for pin in workshop.lesson.pins))
+
+
+def _own_tables(workshop: Workshop) -> str:
+    """Tables of the player's own: an instrument's, or levels."""
+    lesson = workshop.lesson
+    names = [lesson.levels_file] if lesson.levels_file else []
+    if lesson.instrument.casefold().endswith(".toml"):
+        names.append(lesson.instrument)
+    return content_hash(*(_bytes(workshop.folder / name) for name in names))
+
+
+_FINGERPRINTS: Mapping[str, Callable[[Workshop], str]] = {
+    "tune": _tune,
+    "pins": _pins,
+    "own tables": _own_tables,
+    "program": lambda _: program_hash(),
+}
+
+
+@cache
+def program_hash() -> str:
+    """The hash of this program: its version, every file of it, and the versions of what draws for it."""
+    root = resources.files("partwright")
+    chunks: list[str | bytes] = [__version__]
+    chunks.extend(f"{library} {metadata.version(library)}" for library in ("verovio", "typst", "numpy", "lxml"))
+    _gather(root, "", chunks)
+    return content_hash(*chunks)
+
+
+def _gather(folder: Traversable, prefix: str, chunks: list[str | bytes]) -> None:
+    for item in sorted(folder.iterdir(), key=lambda item: item.name):
+        if item.is_dir():
+            if item.name != "__pycache__":
+                _gather(item, f"{prefix}{item.name}/", chunks)
+        elif not item.name.endswith(".pyc"):
+            chunks += [prefix + item.name, item.read_bytes()]
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except FileNotFoundError as error:
+        raise InputError("is not there", "Check the name in lesson.toml.", place=Place(file=str(path))) from error
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise InputError(f"cannot be read ({reason})", "Check the file.", place=Place(file=str(path))) from error
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    if hasattr(value, "__dataclass_fields__"):
+        return {key: item for key, item in asdict(value).items() if key != "line"}  # type: ignore[call-overload]
+    return value

@@ -1,0 +1,131 @@
+"""From a lesson's settings to what the engines take: the tune, the instrument, the level and the pins.
+
+A tune given on the command line is prepared the same way, as a lesson with nothing but settings.
+"""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from partwright.errors import InputError, LessonError, PartwrightError, Place
+from partwright.fingering import Pin, parse_pin, pins_from_source
+from partwright.instrument import Instrument, load_instrument, load_instrument_file, parse_tuning
+from partwright.lesson.lesson import LESSON_FILE, Lesson
+from partwright.lesson.read_lesson import raise_faults
+from partwright.score import Credits, Part, Tune, read_tune
+
+__all__ = ["Prepared", "prepare", "prepare_instrument"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Prepared:
+    """A tune ready to be planned. `remarks` say what was assumed or left aside, each with its place."""
+
+    lesson: Lesson
+    tune_path: Path
+    tune: Tune
+    instrument: Instrument
+    pins: tuple[Pin, ...]
+    remarks: tuple[str, ...]
+
+    @property
+    def part(self) -> Part:
+        return self.tune.part
+
+    @property
+    def credits(self) -> Credits:
+        """Who made what: as the lesson says, and where it is silent as the tune says."""
+        lesson, printed = self.lesson, self.part.credits
+        return Credits(
+            title=lesson.title or printed.title,
+            subtitle=lesson.subtitle or printed.subtitle,
+            composer=lesson.composer or printed.composer,
+            arranger=lesson.arranger or printed.arranger,
+            lyricist=printed.lyricist,
+            rights=lesson.rights or printed.rights,
+        )
+
+    @property
+    def level(self) -> str:
+        return self.lesson.level
+
+
+def prepare(lesson: Lesson, folder: Path) -> Prepared:
+    """Read the lesson's tune and instrument, and turn its pins into those of the notes they name.
+
+    Raises InputError with every fault of the lesson's pins and sections at once.
+    """
+    instrument = prepare_instrument(lesson, folder)
+    tune_path = folder / lesson.tune_file
+    tune = read_tune(tune_path, part=lesson.part or None, voice=lesson.voice or None)
+    part = tune.part
+    faults: list[PartwrightError] = [*_section_faults(lesson, part)]
+    pins: list[Pin] = []
+    for entry in lesson.pins:
+        where = Place(file=str(folder / LESSON_FILE) if entry.origin == "lesson" else "--pin", line=entry.line)
+        try:
+            pins.append(parse_pin(entry.text, part, instrument, origin=entry.origin))
+        except InputError as fault:
+            faults.append(fault.at(where))
+    raise_faults(faults, str(folder / LESSON_FILE))
+    remarks = list(part.remarks)
+    if lesson.source_marks == "keep":
+        source_pins, source_remarks = pins_from_source(part, instrument)
+        pins[:0] = source_pins
+        remarks += source_remarks
+    return Prepared(
+        lesson=lesson,
+        tune_path=tune_path,
+        tune=tune,
+        instrument=instrument,
+        pins=tuple(pins),
+        remarks=tuple(remarks),
+    )
+
+
+def prepare_instrument(lesson: Lesson, folder: Path) -> Instrument:
+    """The lesson's instrument with the player's own size, string length, tuning, school and levels."""
+    own_table = lesson.instrument.casefold().endswith(".toml")
+
+    def load(tuning_midi: tuple[int, ...] | None) -> Instrument:
+        settings = {
+            "size": lesson.size or None,
+            "string_length_mm": lesson.string_length_mm,
+            "tuning_midi": tuning_midi,
+            "school": lesson.school or None,
+            "levels_file": folder / lesson.levels_file if lesson.levels_file else None,
+        }
+        if own_table:
+            return load_instrument_file(folder / lesson.instrument, **settings)  # type: ignore[arg-type]
+        return load_instrument(lesson.instrument, **settings)  # type: ignore[arg-type]
+
+    instrument = load(None)
+    if lesson.tuning:
+        instrument = load(parse_tuning(lesson.tuning, instrument))
+    if lesson.level not in instrument.levels:
+        near = difflib.get_close_matches(lesson.level.casefold(), instrument.levels, n=1)
+        todo = f'Did you mean "{near[0]}"?' if near else f"Known are {', '.join(instrument.levels)}."
+        raise InputError(f'the {instrument.name} has no level "{lesson.level}"', todo)
+    return instrument
+
+
+def _section_faults(lesson: Lesson, part: Part) -> Iterable[LessonError]:
+    numbers = [bar.number for bar in part.bars]
+    for section in lesson.sections:
+        place = Place(file=LESSON_FILE, line=section.line)
+        missing = [bar for bar in (section.first_bar, section.last_bar) if bar not in numbers]
+        if missing:
+            yield LessonError(
+                f'section "{section.name}" names bar {missing[0]}',
+                f"The tune has bars {numbers[0]} to {numbers[-1]}.",
+                place=place,
+            )
+        elif numbers.index(section.first_bar) > numbers.index(section.last_bar):
+            yield LessonError(
+                f'section "{section.name}" ends (bar {section.last_bar}) before it begins (bar {section.first_bar})',
+                "Exchange the two.",
+                place=place,
+            )

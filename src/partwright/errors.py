@@ -7,6 +7,7 @@
     │   ├── PinConflict       pins that contradict each other or the hand
     │   └── NewerFormat       made by a newer partwright
     ├── NoPlan                nothing playable exists
+    ├── EngravingError        the engraver cannot draw this tune (exit 2)
     └── OutputError           a file cannot be written (exit 2)
 
 Each prints one sentence in three parts: where, what, what to do.
@@ -18,6 +19,7 @@ import dataclasses
 from dataclasses import dataclass
 
 __all__ = [
+    "EngravingError",
     "InputError",
     "LessonError",
     "NewerFormat",
@@ -111,3 +113,7 @@ class NoPlan(PartwrightError):
 
 class OutputError(PartwrightError):
     """A result cannot be written; what was there before is still there."""
+
+
+class EngravingError(PartwrightError):
+    """The engraver cannot draw a tune, or the page asked for; nothing was written."""

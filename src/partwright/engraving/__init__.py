@@ -1,0 +1,39 @@
+"""Part, excerpt and chart as SVG, PDF and PNG: what a player puts on the stand.
+
+>>> from partwright.engraving import A4, page_size
+>>> page_size("a4") is A4
+True
+
+A part: `engrave_part_pdf(tune, marks, heading=heading_from(tune), page=A4)`.
+"""
+
+from partwright.engraving.paper import A4, GREY, INK, LETTER, PAPER, PageSize, page_size
+from partwright.engraving.pdf import DocumentFacts, pages_pdf, svg_png
+from partwright.engraving.sheet import (
+    Heading,
+    engrave_excerpt_svg,
+    engrave_part_pdf,
+    engrave_part_svg,
+    heading_from,
+)
+from partwright.engraving.worker import EngravingProcess, Limits
+
+__all__ = [
+    "A4",
+    "GREY",
+    "INK",
+    "LETTER",
+    "PAPER",
+    "DocumentFacts",
+    "EngravingProcess",
+    "Heading",
+    "Limits",
+    "PageSize",
+    "engrave_excerpt_svg",
+    "engrave_part_pdf",
+    "engrave_part_svg",
+    "heading_from",
+    "page_size",
+    "pages_pdf",
+    "svg_png",
+]

@@ -1,0 +1,350 @@
+"""The copy of the tune that the engraving library sees: music alone, without what it drops or draws badly.
+
+The library loses string labels, thumb signs, substitutions and the kind of a harmonic, stacks bow signs inside
+fingers and lets words collide. So everything a player reads around the notes is taken out of this copy, kept as
+data (`NoteSigns`), and drawn by `placing` where it belongs. Titles and credits belong to the page, not to the music.
+Note and measure ids stay, so that a note in the picture is the note of the tune.
+Shapes: the source tree is never touched.
+"""
+
+from __future__ import annotations
+
+import copy
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from lxml import etree
+
+from partwright.engraving.guard import check_drawable
+from partwright.errors import EngravingError
+
+__all__ = ["NoteSigns", "RenderCopy", "render_tree"]
+
+
+@dataclass(slots=True)
+class NoteSigns:
+    """What the source prints at one note, in reading order, as plain data."""
+
+    fingers: list[str] = field(default_factory=list)  # "1", "T", "2–1" for a substitution, "(3)" for an alternate
+    strings: list[int] = field(default_factory=list)  # MusicXML numbers, 1 = highest
+    bow: str = ""  # "down-bow" or "up-bow"
+    open_string: bool = False
+    thumb: bool = False
+    harmonic: str = ""  # "natural" or "artificial"
+    glissando: str = ""  # words along the line to the next note
+
+
+@dataclass(frozen=True, slots=True)
+class RenderCopy:
+    """MusicXML for the engraving library, how many noteheads it must draw, and what is to be drawn around them."""
+
+    musicxml: bytes
+    note_count: int
+    signs: Mapping[str, NoteSigns]
+    note_order: tuple[str, ...]  # ids of notes in the order of the source
+    bar_numbers: Mapping[str, str]  # printed number by measure id
+    rest_edges: Mapping[
+        str, tuple[bool, bool]
+    ]  # by measure id: does the bar begin, end with a rest (a quarter or more)
+
+
+_TECHNICAL = {"fingering", "string", "up-bow", "down-bow", "open-string", "thumb-position", "harmonic"}
+_NOT_MUSIC = ("credit", "work", "movement-title", "movement-number", "identification", "defaults")
+
+
+def render_tree(
+    root: Any,
+    *,
+    part_id: str,
+    note_ids: Mapping[tuple[int, int], str] | None = None,
+    bars: tuple[int, int] | None = None,
+    new_systems: Sequence[int] = (),
+) -> RenderCopy:
+    """A render copy of one part.
+
+    `root` is a MusicXML root element (partwise or timewise); `note_ids` gives a note's id by bar index and the number
+    of note elements before it in the bar (a note without one keeps its own); `bars` limits it to a range of bar indices from 0, both included; `new_systems` lists bar indices (of
+    the copy) that begin a line. Raises EngravingError for a part that is not there or cannot be drawn.
+    """
+    part = _part_of(root, part_id)
+    measures = list(part.iterchildren("measure"))
+    if not measures:
+        raise EngravingError(f'part "{part_id}" has no bars', "Choose another part.")
+    ids = _ids(measures, note_ids or {})
+    first, last = bars if bars is not None else (0, len(measures) - 1)
+    if not 0 <= first <= last < len(measures):
+        raise EngravingError(
+            f"bars {first + 1} to {last + 1} were asked for, but the part has {len(measures)}",
+            "Choose a range inside it.",
+        )
+    check_drawable(part)
+    new_part = etree.Element("part", id="P1")
+    carried = _carried_attributes(measures[:first])
+    signs: dict[str, NoteSigns] = {}
+    order: list[str] = []
+    numbers: dict[str, str] = {}
+    rests: dict[str, tuple[bool, bool]] = {}
+    count = 0
+    for index, measure in enumerate(measures[first : last + 1]):
+        made = copy.deepcopy(measure)
+        for old, new in zip(measure.iter("note"), made.iter("note"), strict=True):
+            new.set("id", ids[old])
+        made.set("id", f"bar-{first + index + 1}")
+        if index == 0 and carried is not None:
+            made.insert(0, carried)
+        count += _clean_measure(made, signs, order)
+        if index in new_systems and index > 0:
+            made.insert(0, etree.Element("print", {"new-system": "yes"}))
+        numbers[made.get("id")] = "" if measure.get("implicit") == "yes" else (measure.get("number") or "")
+        rests[made.get("id")] = _rest_edges(made)
+        new_part.append(made)
+    _drop_loose_spanners(new_part)
+    document = etree.Element("score-partwise", version="4.0")
+    listing = etree.SubElement(document, "part-list")
+    entry = etree.SubElement(listing, "score-part", id="P1")
+    etree.SubElement(entry, "part-name").text = ""
+    document.append(new_part)
+    if count == 0 and not any(True for _ in new_part.iter("rest")):
+        raise EngravingError("there is not a single note to engrave", "Choose a part that has notes.")
+    return RenderCopy(
+        musicxml=etree.tostring(document, encoding="UTF-8", xml_declaration=True),
+        note_count=count,
+        signs=signs,
+        note_order=tuple(order),
+        bar_numbers=numbers,
+        rest_edges=rests,
+    )
+
+
+def _part_of(root: Any, part_id: str) -> Any:
+    """The `<part>` of this id; from a timewise score, put together."""
+    if root.tag == "score-timewise":
+        part = etree.Element("part", id=part_id)
+        for measure in root.iterchildren("measure"):
+            mine = next((p for p in measure.iterchildren("part") if p.get("id") == part_id), None)
+            if mine is None:
+                continue
+            bar = etree.SubElement(part, "measure", dict(measure.attrib))
+            for child in mine:
+                bar.append(copy.deepcopy(child))
+        return part
+    for part in root.iterchildren("part"):
+        if part.get("id") == part_id:
+            return part
+    raise EngravingError(f'there is no part "{part_id}" to engrave', "Choose one of the tune's parts.")
+
+
+def _ids(measures: list[Any], given: Mapping[tuple[int, int], str]) -> dict[Any, str]:
+    """An id for every note: the tune's own, or one made from its place; doubled ids are made unique."""
+    ids: dict[Any, str] = {}
+    used: set[str] = set()
+    for bar_index, measure in enumerate(measures):
+        for place, note in enumerate(measure.iter("note")):
+            wanted = given.get((bar_index, place)) or note.get("id") or f"note-{bar_index + 1}-{place + 1}"
+            while wanted in used:
+                wanted = f"{wanted}-{bar_index + 1}-{place + 1}"
+            used.add(wanted)
+            ids[note] = wanted
+    return ids
+
+
+def _carried_attributes(before: list[Any]) -> Any | None:
+    """Divisions, key, metre, clefs and transposition in force after these bars."""
+    state: dict[tuple[str, str], Any] = {}
+    for measure in before:
+        for attributes in measure.iterchildren("attributes"):
+            for child in attributes:
+                if child.tag in ("divisions", "key", "time", "staves", "clef", "transpose", "staff-details"):
+                    state[child.tag, child.get("number", "")] = child
+    if not state:
+        return None
+    made = etree.Element("attributes")
+    for tag in ("divisions", "key", "time", "staves", "clef", "staff-details", "transpose"):
+        for (name, _), child in sorted(state.items(), key=lambda item: item[0]):
+            if name == tag:
+                made.append(copy.deepcopy(child))
+    return made
+
+
+def _clean_measure(measure: Any, signs: dict[str, NoteSigns], order: list[str]) -> int:
+    """Take out what this program draws itself; returns the number of noteheads left."""
+    count = 0
+    for child in list(measure):
+        if child.tag in ("print", "sound", "listening", "bookmark", "grouping", "link"):
+            measure.remove(child)
+        elif child.tag == "direction":
+            for sound in list(child.iterchildren("sound")):
+                child.remove(sound)
+            _clean_direction(measure, child)
+    for note in measure.iter("note"):
+        note_id = note.get("id")
+        if note.find("rest") is None:
+            order.append(note_id)
+            if note.get("print-object") != "no":
+                count += 1
+        found = _take_signs(note)
+        if found is not None:
+            signs[note_id] = found
+    return count
+
+
+def _clean_direction(measure: Any, direction: Any) -> None:
+    """Words of several lines or empty ones; an invisible direction is none."""
+    if direction.get("print-object") == "no":
+        measure.remove(direction)
+        return
+    for words in direction.iter("words"):
+        text = " ".join((words.text or "").split())
+        words.text = text
+        for key in ("default-x", "default-y", "relative-x", "relative-y", "font-family", "font-size", "color"):
+            words.attrib.pop(key, None)
+    types = list(direction.iterchildren("direction-type"))
+    for kind in types:
+        for words in [w for w in kind.iterchildren("words") if not w.text]:
+            kind.remove(words)
+        if len(kind) == 0:
+            direction.remove(kind)
+    if direction.find("direction-type") is None:
+        measure.remove(direction)
+
+
+def _take_signs(note: Any) -> NoteSigns | None:
+    found = NoteSigns()
+    for notations in list(note.iterchildren("notations")):
+        for technical in list(notations.iterchildren("technical")):
+            for element in list(technical):
+                if element.tag in _TECHNICAL:
+                    _take_technical(found, element)
+                    technical.remove(element)
+            if len(technical) == 0:
+                notations.remove(technical)
+        for line in list(notations):
+            if line.tag in ("glissando", "slide") and line.get("type") == "start":
+                found.glissando = (line.text or "").strip()
+        if len(notations) == 0:
+            note.remove(notations)
+    if found.harmonic == "artificial" and note.find("notehead") is None:
+        _set_notehead(note, "diamond")
+    return found if found != NoteSigns() else None
+
+
+def _take_technical(found: NoteSigns, element: Any) -> None:
+    text = (element.text or "").strip()
+    if element.tag == "fingering" and text:
+        text = "T" if text in ("T", "t", "+", "\ue624") else text
+        if element.get("substitution") == "yes" and found.fingers:
+            found.fingers[-1] = f"{found.fingers[-1]}–{text}"
+        elif element.get("alternate") == "yes":
+            found.fingers.append(f"({text})")
+        else:
+            found.fingers.append(text)
+    elif element.tag == "string" and text.isdigit():
+        found.strings.append(int(text))
+    elif element.tag in ("up-bow", "down-bow"):
+        found.bow = element.tag
+    elif element.tag == "open-string":
+        found.open_string = True
+    elif element.tag == "thumb-position":
+        found.thumb = True
+    elif element.tag == "harmonic":
+        artificial = element.find("artificial") is not None
+        # Of an artificial harmonic only the touched note is a diamond; base and sounding pitch are what they are.
+        if artificial and (element.find("base-pitch") is not None or element.find("sounding-pitch") is not None):
+            return
+        found.harmonic = "artificial" if artificial else "natural"
+
+
+_AFTER_NOTEHEAD = ("notehead-text", "staff", "beam", "notations", "lyric", "play", "listen")
+
+
+def _set_notehead(note: Any, shape: str) -> None:
+    head = etree.Element("notehead")
+    head.text = shape
+    for place, child in enumerate(note):
+        if child.tag in _AFTER_NOTEHEAD:
+            note.insert(place, head)
+            return
+    note.append(head)
+
+
+def _rest_edges(measure: Any) -> tuple[bool, bool]:
+    notes = [n for n in measure.iterchildren("note") if n.find("grace") is None and n.find("chord") is None]
+    if not notes:
+        return True, True
+    return _long_rest(notes[0]), _long_rest(notes[-1])
+
+
+def _long_rest(note: Any) -> bool:
+    if note.find("rest") is None:
+        return False
+    kind = (note.findtext("type") or "whole").strip()
+    return kind not in ("eighth", "16th", "32nd", "64th", "128th", "256th")
+
+
+_PAIRED = ("slur", "glissando", "slide", "tied")
+
+
+def _drop_loose_spanners(part: Any) -> None:
+    """Starts without an end and ends without a start, as an excerpt leaves them."""
+    for tag in _PAIRED:
+        waiting: dict[str, Any] = {}
+        loose: list[Any] = []
+        for element in part.iter(tag):
+            number = element.get("number", "1")
+            kind = element.get("type")
+            if tag == "tied":
+                continue
+            if kind == "start":
+                if number in waiting:
+                    loose.append(waiting[number])
+                waiting[number] = element
+            elif kind == "stop" and waiting.pop(number, None) is None:
+                loose.append(element)
+        for element in [*loose, *waiting.values()]:
+            _drop(element)
+    for tag in ("wedge", "dashes", "bracket", "octave-shift", "pedal"):
+        waiting = {}
+        loose = []
+        for element in part.iter(tag):
+            number, kind = element.get("number", "1"), element.get("type")
+            if kind in ("stop", "discontinue"):
+                if waiting.pop(number, None) is None:
+                    loose.append(element)
+            elif kind in ("start", "crescendo", "diminuendo", "up", "down"):
+                if number in waiting:
+                    loose.append(waiting[number])
+                waiting[number] = element
+        for element in [*loose, *waiting.values()]:
+            _drop(element)
+    _drop_loose_endings(part)
+
+
+def _drop(element: Any) -> None:
+    parent = element.getparent()
+    if parent is None:
+        return
+    parent.remove(element)
+    if len(parent) == 0 and parent.tag in ("direction-type", "direction", "notations"):
+        _drop(parent)
+
+
+def _drop_loose_endings(part: Any) -> None:
+    open_ending: Any | None = None
+    for element in list(part.iter("ending")):
+        if element.get("type") == "start":
+            if open_ending is not None:
+                _drop(open_ending)
+            open_ending = element
+        else:
+            if open_ending is None:
+                _drop(element)
+            open_ending = None
+    if open_ending is not None:
+        measure = part[-1]
+        closing = next((b for b in measure.iterchildren("barline") if b.get("location", "right") == "right"), None)
+        if closing is None:
+            closing = etree.SubElement(measure, "barline", location="right")
+        ending = etree.Element("ending", number=open_ending.get("number", "1"), type="discontinue")
+        place = next((i for i, c in enumerate(closing) if c.tag == "repeat"), len(closing))
+        closing.insert(place, ending)

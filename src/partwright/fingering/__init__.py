@@ -1,5 +1,12 @@
-"""Fingers, strings, positions: placements, cost terms, exact search, alternatives, explanation."""
+"""Fingers, strings, positions: placements, cost terms, exact search, alternatives, explanation.
 
+>>> from partwright.fingering import default_weights
+>>> default_weights()["shift"]
+1.0
+"""
+
+from partwright.fingering.marks import MarksWanted, fingering_marks
+from partwright.fingering.pins import parse_pin, pins_from_source
 from partwright.fingering.plan import (
     CostItem,
     FingeredNote,
@@ -9,13 +16,30 @@ from partwright.fingering.plan import (
     Relaxation,
     UnlikePhrase,
 )
+from partwright.fingering.planner import plan_fingering, prepare, replan
+from partwright.fingering.planning import Planning
+from partwright.fingering.report import plan_of
+from partwright.fingering.terms import Term, Weights, default_weights, term_table
 
 __all__ = [
     "CostItem",
     "FingeredNote",
     "FingeringPlan",
+    "MarksWanted",
     "Pin",
     "Placement",
+    "Planning",
     "Relaxation",
+    "Term",
     "UnlikePhrase",
+    "Weights",
+    "default_weights",
+    "fingering_marks",
+    "parse_pin",
+    "pins_from_source",
+    "plan_fingering",
+    "plan_of",
+    "prepare",
+    "replan",
+    "term_table",
 ]

@@ -1,0 +1,221 @@
+"""How much of each cost term a state, or a move between two states, has; and what that costs.
+
+Units: each amount in the unit its term names in `data/terms.toml`; costs without unit. Shapes: K states of a column;
+a move between columns A and B has shape (KA, KB).
+
+Method: what a hand does when it goes to another hand depends on the two hands alone, so it is worked out once for all
+pairs of hands, weighted, and gathered for each pair of columns; fingers and strings are added per pair of columns.
+The price of a move is  hurry × moving + slur × crossing:  two matrices per pair of columns, whatever their context.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from partwright.fingering.columns import Column
+from partwright.fingering.hands import NECK, THUMB_ZONE, UPPER, HandTable
+from partwright.fingering.terms import Weights
+from partwright.instrument import THUMB, Instrument
+
+__all__ = ["FORBIDDEN", "CostModel"]
+
+Floats = NDArray[np.float64]
+
+FORBIDDEN = 1e6
+"""Price of what cannot be: higher than any sum of terms, finite so that arithmetic stays exact."""
+
+_DULL_FROM_SEMITONES = 7
+_MIDDLE_SEMITONES = 12
+_FIRST_POSITION_SEMITONES = 2
+
+
+class CostModel:
+    """The prices of one instrument under one set of weights."""
+
+    def __init__(self, instrument: Instrument, hands: HandTable, weights: Weights) -> None:
+        self.instrument = instrument
+        self.hands = hands
+        self.weights = weights
+        self.hand_moves: dict[str, Floats] = dict(_hand_moves(hands))
+        self._moving = np.zeros((len(hands.frame), len(hands.frame)))
+        for name, amount in self.hand_moves.items():
+            self._moving += weights[name] * amount
+        self._shifts = self.hand_moves["shift"] > 0
+
+    # Notes -------------------------------------------------------------------------------------------------------
+
+    def note_amounts(self, column: Column) -> Iterator[tuple[str, Floats]]:
+        """Each term counted at a note, with its amount for every state, (K,)."""
+        hands, finger, stop = self.hands, column.finger, column.stop
+        hand, zone, body = column.hand, hands.zone[column.hand], hands.body_semitones[column.hand]
+        stopping = finger.max(axis=1) > 0  # at least one note is not open
+        for number, name in enumerate(("first_finger", "second_finger", "third_finger", "fourth_finger"), start=1):
+            yield name, (finger == number).sum(axis=1).astype(float)
+        yield "thumb", (finger == THUMB).sum(axis=1).astype(float)
+        yield "open_string", (finger == 0).sum(axis=1).astype(float)
+        yield "harmonic", (column.harmonic == 2).sum(axis=1).astype(float)
+        yield "high_harmonic", (column.harmonic > 2).sum(axis=1).astype(float)
+        yield "extended_hand", (hands.opened[hand] & stopping).astype(float)
+        yield "stretch", np.where(stopping & (zone != NECK), hands.span_mm[hand], 0.0)
+        yield "height", np.maximum(0, body - _FIRST_POSITION_SEMITONES).astype(float)
+        yield "half_position", ((body < _FIRST_POSITION_SEMITONES) & stopping).astype(float)
+        yield "upper_position", ((zone == UPPER) & stopping).astype(float)
+        yield "thumb_position", ((zone == THUMB_ZONE) & stopping).astype(float)
+        low = np.maximum(0, _MIDDLE_SEMITONES - hands.frame[hand])
+        yield "low_thumb", np.where((zone == THUMB_ZONE) & stopping, low, 0).astype(float)
+        below_top = column.string < len(self.instrument.strings) - 1
+        dull = np.where(below_top & (column.harmonic == 0), np.maximum(0, stop - _DULL_FROM_SEMITONES), 0)
+        yield "dull_string", dull.sum(axis=1).astype(float)
+        yield "barre", _laid_across(finger)
+
+    def note_cost(self, column: Column) -> Floats:
+        """Price of each state by itself, (K,)."""
+        cost = np.zeros(len(column))
+        for name, amount in self.note_amounts(column):
+            weight = self.weights[name]
+            if weight:
+                cost += weight * amount
+        return cost
+
+    # Moves -------------------------------------------------------------------------------------------------------
+
+    def move_amounts(self, a: Column, b: Column, *, held: bool = False) -> Iterator[tuple[str, Floats]]:
+        """Each term counted between two notes, with its amount for every pair of states, (KA, KB).
+
+        The amounts of terms on the "time" scale already contain the factors for open strings and harmonics.
+        `held`: the two columns are one note that goes on sounding (its finger may be replaced).
+        """
+        ease = self._ease(a, b)
+        for name, amount in self.hand_moves.items():
+            yield name, amount[a.hand[:, None], b.hand[None, :]] * ease
+        shifts = self._shifts[a.hand[:, None], b.hand[None, :]]
+        slide, hop, barre = _same_finger(a, b)
+        yield "slide", (slide & shifts) * ease
+        yield "shift_across", ((hop | barre) & shifts) * ease
+        distance = _string_distance(a, b)
+        yield "crossing", (distance > 0).astype(float)
+        yield "skipped_string", np.maximum(0, distance - 1).astype(float)
+        yield "hop", np.where(shifts, 0.0, hop + 0.5 * barre)
+        other = _other_finger(a, b)
+        yield "refinger", np.zeros_like(ease) if held else other
+        yield "substitution", other if held else np.zeros_like(ease)
+
+    def move_cost(self, a: Column, b: Column, *, held: bool = False) -> tuple[Floats, Floats]:
+        """The two price matrices of a move, (KA, KB) each: what hurry makes dearer, and what a slur makes dearer."""
+        weights = self.weights
+        ease = self._ease(a, b)
+        pair = (a.hand[:, None], b.hand[None, :])
+        moving = self._moving[pair]
+        shifts = self._shifts[pair]
+        slide, hop, barre = _same_finger(a, b)
+        moving = moving + np.where(shifts, weights["slide"] * slide + weights["shift_across"] * (hop | barre), 0.0)
+        moving *= ease
+        distance = _string_distance(a, b)
+        crossing = weights["crossing"] * (distance > 0) + weights["skipped_string"] * np.maximum(0, distance - 1)
+        crossing += weights["hop"] * np.where(shifts, 0.0, hop + 0.5 * barre)
+        other = _other_finger(a, b)
+        if other.any():
+            crossing += weights["substitution" if held else "refinger"] * other
+        if held:
+            crossing += FORBIDDEN * _moved(a, b)
+        return moving, crossing
+
+    def shift_semitones(self, a: Column, b: Column) -> Floats:
+        """How far the hand goes, in semitones; 0 where it does not shift. (KA, KB)."""
+        pair = (a.hand[:, None], b.hand[None, :])
+        body = self.hands.body_semitones
+        return np.where(self._shifts[pair], np.abs(body[pair[0]] - body[pair[1]]), 0).astype(float)
+
+    def _ease(self, a: Column, b: Column) -> Floats:
+        """Factor on a shift: cheaper while an open string sounds, or where a harmonic catches the hand. (KA, KB)."""
+        left = np.where(a.finger.max(axis=1) == 0, self.weights["shift_from_open"], 1.0)
+        right = np.where(b.harmonic.max(axis=1) > 0, self.weights["shift_to_harmonic"], 1.0)
+        return left[:, None] * right[None, :]
+
+
+def _hand_moves(hands: HandTable) -> Iterator[tuple[str, Floats]]:
+    """What going from one hand to another takes, for every pair of hands, (hands, hands)."""
+    zone_a, zone_b = hands.zone[:, None], hands.zone[None, :]
+    body_a, body_b = hands.body_semitones[:, None], hands.body_semitones[None, :]
+    first_a, first_b = hands.place[:, 1][:, None], hands.place[:, 1][None, :]
+    opens = ~hands.opened[:, None] & hands.opened[None, :]
+    closes = hands.opened[:, None] & ~hands.opened[None, :]
+    same_zone = zone_a == zone_b
+    neck = same_zone & (zone_a == NECK)
+    first_stays = neck & (opens | closes) & (first_a == first_b)
+    there = np.where(same_zone, body_a == body_b, first_a == first_b)
+    shift = ~there & ~first_stays
+    yield "shift", shift.astype(float)
+    yield "shift_distance", np.where(shift, np.abs(hands.body_mm[:, None] - hands.body_mm[None, :]), 0.0)
+    yield "half_step_shift", (shift & same_zone & ~opens & ~closes & (np.abs(body_a - body_b) == 1)).astype(float)
+    yield "open_hand", (neck & opens & there) + 0.5 * (neck & opens & shift)
+    yield "open_forward", (opens & first_stays).astype(float)
+    yield "close_hand", (neck & closes & ~shift).astype(float)
+    reach = np.where(hands.place >= 0, hands.place - hands.place[:, 1:2], 0)[:, 2:4]
+    regrouped = np.abs(reach[:, None, :] - reach[None, :, :]).sum(axis=2)
+    yield "reshape", np.where(there & ~neck, regrouped, 0).astype(float)
+    yield "thumb_up", ((zone_a == THUMB_ZONE) != (zone_b == THUMB_ZONE)).astype(float)
+
+
+def _same_finger(a: Column, b: Column) -> tuple[NDArray[np.bool_], ...]:
+    """Per pair of states, whether a finger used in both stops another place on its string, another place on another
+    string, or the same place on another string."""
+    shape = (len(a), len(b))
+    slide = np.zeros(shape, bool)
+    hop = np.zeros(shape, bool)
+    barre = np.zeros(shape, bool)
+    for i in range(a.finger.shape[1]):
+        for j in range(b.finger.shape[1]):
+            fingers = a.finger[:, i]
+            same = (fingers[:, None] == b.finger[:, j][None, :]) & (fingers[:, None] > 0)
+            string = a.string[:, i][:, None] == b.string[:, j][None, :]
+            stop = a.stop[:, i][:, None] == b.stop[:, j][None, :]
+            slide |= same & string & ~stop
+            hop |= same & ~string & ~stop
+            barre |= same & ~string & stop
+    return slide, hop, barre
+
+
+def _string_distance(a: Column, b: Column) -> NDArray[np.int64]:
+    low_a, high_a = a.string.min(axis=1)[:, None], a.string.max(axis=1)[:, None]
+    low_b, high_b = b.string.min(axis=1)[None, :], b.string.max(axis=1)[None, :]
+    apart: NDArray[np.int64] = np.maximum(low_b - high_a, low_a - high_b).clip(min=0)
+    return apart
+
+
+def _other_finger(a: Column, b: Column) -> Floats:
+    """How many notes that both events share are stopped at the same place by another finger."""
+    count = np.zeros((len(a), len(b)))
+    for i, pitch in enumerate(a.midi):
+        for j, other in enumerate(b.midi):
+            if pitch == other:
+                same = (a.string[:, i][:, None] == b.string[:, j][None, :]) & (
+                    a.stop[:, i][:, None] == b.stop[:, j][None, :]
+                )
+                count += same & (a.finger[:, i][:, None] != b.finger[:, j][None, :])
+    return count
+
+
+def _moved(a: Column, b: Column) -> NDArray[np.bool_]:
+    """Where a note that goes on sounding would have to be on another string or place."""
+    moved = np.zeros((len(a), len(b)), bool)
+    for i, pitch in enumerate(a.midi):
+        for j, other in enumerate(b.midi):
+            if pitch == other:
+                moved |= (a.string[:, i][:, None] != b.string[:, j][None, :]) | (
+                    a.stop[:, i][:, None] != b.stop[:, j][None, :]
+                )
+                moved |= a.harmonic[:, i][:, None] != b.harmonic[:, j][None, :]
+    return moved
+
+
+def _laid_across(finger: NDArray[np.int64]) -> Floats:
+    """Fingers that stop two notes of one chord, (K,)."""
+    count = np.zeros(len(finger))
+    for i in range(finger.shape[1]):
+        for j in range(i + 1, finger.shape[1]):
+            count += (finger[:, i] == finger[:, j]) & (finger[:, i] > 0) & (finger[:, i] != THUMB)
+    return count

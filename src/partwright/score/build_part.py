@@ -103,6 +103,7 @@ def _bars(raw: RawPart, staff: int, jumps: Mapping[int, BarJumps], ticks: Ticks)
     rehearsals = {mark.bar_index: mark.text for mark in reversed(raw.marks) if mark.kind == "rehearsal"}
     nothing = BarJumps()
     before: Bar | None = None
+    endings = _endings_by_bar(raw)
     for bar in raw.bars:
         metre = bar.metre
         nominal = metre.quarters if metre.given else ticks.quarters(bar.length)
@@ -138,7 +139,7 @@ def _bars(raw: RawPart, staff: int, jumps: Mapping[int, BarJumps], ticks: Ticks)
             repeat_start=line.repeat_start or jump.forward_repeat,
             repeat_end=line.repeat_end,
             repeat_times=line.repeat_times,
-            endings=line.endings,
+            endings=endings[bar.index],
             ending_starts=line.ending_starts,
             ending_stops=line.ending_stops,
             segno=jump.segno,
@@ -156,6 +157,24 @@ def _bars(raw: RawPart, staff: int, jumps: Mapping[int, BarJumps], ticks: Ticks)
         )
         made.append(before)
     return tuple(made)
+
+
+def _endings_by_bar(raw: RawPart) -> tuple[tuple[int, ...], ...]:
+    """Which passes each bar belongs to: an ending lasts from its first bar to where its bracket stops.
+
+    A bracket that never stops covers the one bar it stands over.
+    """
+    found = [bar.barline.endings for bar in raw.bars]
+    for first, bar in enumerate(raw.bars):
+        if not bar.barline.ending_starts or bar.barline.ending_stops:
+            continue
+        last = next(
+            (i for i in range(first + 1, len(raw.bars)) if raw.bars[i].barline.ending_stops or found[i]),
+            None,
+        )
+        if last is not None and not raw.bars[last].barline.ending_starts:
+            found[first + 1 : last + 1] = [bar.barline.endings] * (last - first)
+    return tuple(found)
 
 
 class _ClefLine:

@@ -5,7 +5,9 @@
 60
 """
 
-from partwright.score.faults import Fault, find_faults
+from partwright.score.annotate import annotate, strip_marks, with_note_ids
+from partwright.score.converted import Converted
+from partwright.score.faults import Fault, fault_remarks, find_faults
 from partwright.score.marks import BracketLine, FingeringMark, Mark, StringMark, TechnicalMark, WordsMark
 from partwright.score.part import (
     Bar,
@@ -24,11 +26,13 @@ from partwright.score.part import (
 )
 from partwright.score.read_musicxml import read_musicxml, read_tune, tune_from_tree
 from partwright.score.tune import NotePlace, Tune
+from partwright.score.write_musicxml import musicxml_bytes, mxl_bytes, write_musicxml
 
 __all__ = [
     "Bar",
     "BracketLine",
     "ChordSymbol",
+    "Converted",
     "Credits",
     "Direction",
     "Fault",
@@ -47,9 +51,16 @@ __all__ = [
     "TempoMark",
     "Tune",
     "WordsMark",
+    "annotate",
     "beat_text",
+    "fault_remarks",
     "find_faults",
+    "musicxml_bytes",
+    "mxl_bytes",
     "read_musicxml",
     "read_tune",
+    "strip_marks",
     "tune_from_tree",
+    "with_note_ids",
+    "write_musicxml",
 ]

@@ -6,6 +6,7 @@ from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from typing import Literal
 
 from partwright.score.choose import VoiceChoice
 from partwright.score.dynamics import MEZZO_FORTE, DynamicLine, dynamic_level, percent_level
@@ -73,13 +74,20 @@ def build_part(
     return part, tuple(NotePlace(note.bar_index, note.order) for note in ordered)
 
 
+_TEMPO_KINDS: Mapping[str, Literal["metronome", "sound-tempo", "words"]] = {
+    "metronome": "metronome",
+    "sound-tempo": "sound-tempo",
+    "words": "words",
+}
+
+
 def _tempo(
     marks: Sequence[RawMark], bars: Sequence[RawBar], starts: Sequence[int], ticks: Ticks
 ) -> tuple[tuple[TempoMark, ...], frozenset[tuple[Fraction, str]], list[str]]:
     sayings = []
     for mark in marks:
-        kind = mark.kind
-        if kind == "metronome" or kind == "sound-tempo" or kind == "words":
+        kind = _TEMPO_KINDS.get(mark.kind)
+        if kind is not None:
             bar = bars[mark.bar_index]
             sayings.append(
                 TempoSaying(

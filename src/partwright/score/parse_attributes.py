@@ -8,6 +8,7 @@ from fractions import Fraction
 from lxml import etree
 
 from partwright.errors import Place, ScoreError
+from partwright.score.lines import line_of
 from partwright.score.ticks import divisions_of, number_of
 
 __all__ = ["Attributes", "Metre", "clef_name", "read_attributes"]
@@ -166,7 +167,7 @@ def _absurd(element: etree._Element, what: str, sensible: str, file: str, bar: s
     return ScoreError(
         f"{what} makes no sense (sensible: {sensible})",
         "Correct it in the source.",
-        place=Place(file=file, line=element.sourceline, bar=bar),
+        place=Place(file=file, line=line_of(element), bar=bar),
     )
 
 

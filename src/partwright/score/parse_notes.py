@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from lxml import etree
 
+from partwright.score.lines import line_of
 from partwright.score.part import Pitch, SourceFingering
 
 __all__ = ["RawNote", "fill_note", "pitch_of"]
@@ -95,7 +96,7 @@ class RawNote:
 
 def fill_note(element: etree._Element, order: int, pitches: dict[tuple[str | None, ...], Pitch | None]) -> RawNote:
     """Read one <note>. `pitches` remembers spelled pitches met before. A pitch that is none stays None."""
-    note = RawNote(element.sourceline, order, xml_id=element.get("id"))
+    note = RawNote(line_of(element), order, xml_id=element.get("id"))
     note.dynamics_percent = element.get("dynamics")
     note.pizzicato = element.get("pizzicato")
     for child in element:

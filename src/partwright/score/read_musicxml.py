@@ -13,6 +13,7 @@ from partwright.files import content_hash
 from partwright.score.build_part import build_part
 from partwright.score.choose import choose_part, choose_voice
 from partwright.score.converted import Converted
+from partwright.score.lines import line_of
 from partwright.score.measures import ScorePart, score_parts
 from partwright.score.other_parts import add_from_other_parts, settle_lengths
 from partwright.score.parse_credits import read_credits
@@ -144,7 +145,7 @@ def _tune(
         name=chosen.name,
         part_id=chosen.part_id,
         credits=read_credits(root),
-        taken_ids=Counter(root.xpath("//@id")),
+        taken_ids=_id_counts(root),
         sounding_pitches=root.find("defaults/concert-score") is not None,
         remarks=said,
     )
@@ -169,7 +170,7 @@ def _refuse_other_roots(root: etree._Element, file: str) -> None:
         "opus": "this is a MusicXML opus, a list of scores",
         "container": "this is the table of contents of an .mxl archive",
     }.get(tag, f"this is XML but not a MusicXML score (its root element is <{tag[:40]}>)")
-    raise ScoreError(what, "Give a score in MusicXML.", place=Place(file=file, line=root.sourceline))
+    raise ScoreError(what, "Give a score in MusicXML.", place=Place(file=file, line=line_of(root)))
 
 
 def _refuse_no_notes(raw: RawPart, part: ScorePart, file: str) -> None:
@@ -185,6 +186,10 @@ def _refuse_no_notes(raw: RawPart, part: ScorePart, file: str) -> None:
             place=place,
         )
     raise ScoreError(f"part {part.label!r} has no notes", "Choose another part with --part.", place=place)
+
+
+def _id_counts(root: etree._Element) -> Counter[str]:
+    return Counter(element.get("id", "") for element in root.iter("*") if "id" in element.attrib)
 
 
 def _left_out(raw: RawPart) -> list[str]:

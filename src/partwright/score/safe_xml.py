@@ -8,6 +8,7 @@ from __future__ import annotations
 from lxml import etree
 
 from partwright.errors import Place, ScoreError
+from partwright.score.lines import line_of
 
 __all__ = ["MAX_XML_BYTES", "parse_xml"]
 
@@ -42,8 +43,9 @@ def parse_xml(data: bytes, *, file: str) -> etree._ElementTree:
 
 def too_large(size_bytes: int, *, file: str) -> ScoreError:
     """The one sentence for a file over the cap."""
+    read_mb = MAX_XML_BYTES // 1024 // 1024
     return ScoreError(
-        f"the file holds {size_bytes / 1024 / 1024:.0f} MB of notation, more than the {MAX_XML_BYTES // 1024 // 1024} MB read",
+        f"the file holds {size_bytes / 1024 / 1024:.0f} MB of notation, more than the {read_mb} MB read",
         "Export one part or movement at a time.",
         place=Place(file=file),
     )
@@ -75,12 +77,12 @@ def _syntax(error: etree.XMLSyntaxError, data: bytes, file: str) -> ScoreError:
 
 def _refuse_entities(tree: etree._ElementTree, file: str) -> None:
     dtd = tree.docinfo.internalDTD
-    declared = next(iter(dtd.iterentities()), None) if dtd is not None else None
+    declared = next(iter(dtd.iterentities()), None) if dtd is not None else None  # type: ignore[attr-defined] # stubs lack it
     used = next(tree.iter(etree.Entity), None)
     if declared is None and used is None:
         return
     raise ScoreError(
         "the file declares or uses entities of its own, which are never expanded",
         "Export it again as plain MusicXML.",
-        place=Place(file=file, line=used.sourceline if used is not None else None),
+        place=Place(file=file, line=line_of(used) if used is not None else None),
     )

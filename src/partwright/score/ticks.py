@@ -12,6 +12,7 @@ from math import lcm
 from lxml import etree
 
 from partwright.errors import Place, ScoreError
+from partwright.score.lines import line_of
 
 __all__ = ["MAX_DIVISIONS", "Ticks", "divisions_of", "find_resolution", "number_of"]
 
@@ -56,7 +57,7 @@ def divisions_of(element: etree._Element, *, file: str, bar: str | None = None) 
         raise ScoreError(
             f"divisions {(element.text or '').strip()[:30]!r} makes no sense (a whole number up to {MAX_DIVISIONS:,})",
             "Export the tune again.",
-            place=Place(file=file, line=element.sourceline, bar=bar),
+            place=Place(file=file, line=line_of(element), bar=bar),
         )
     return value
 
@@ -74,6 +75,6 @@ def find_resolution(root: etree._Element, *, file: str) -> int:
             raise ScoreError(
                 "the divisions of a quarter note change too often to have a common measure",
                 "Export the tune again.",
-                place=Place(file=file, line=element.sourceline),
+                place=Place(file=file, line=line_of(element)),
             )
     return resolution

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from lxml import etree
 
 from partwright.errors import Place, ScoreError
+from partwright.score.lines import line_of
 from partwright.score.measures import MeasureElement, ScorePart
 from partwright.score.parse_attributes import Attributes, Metre, read_attributes
 from partwright.score.parse_directions import RawBarline, RawMark, read_barline, read_direction, read_sound
@@ -136,7 +137,7 @@ class _Walk:
                 index,
                 number,
                 measure.head.get("implicit") == "yes",
-                measure.head.sourceline,
+                line_of(measure.head),
                 furthest,
                 state.metre,
                 state.metre_changed,
@@ -151,7 +152,7 @@ class _Walk:
         if self.with_notes:
             note = fill_note(element, order, self.pitches)
         else:
-            note = RawNote(element.sourceline, order)
+            note = RawNote(line_of(element), order)
             note.rest = True
             note.chord = element.find("chord") is not None
             note.duration_text = element.findtext("duration")
@@ -226,7 +227,7 @@ class _Walk:
             raise ScoreError(
                 "a duration stands before any <divisions> says what it counts",
                 "Export the tune again.",
-                place=Place(file=self.file, line=element.sourceline, bar=self.bar_number),
+                place=Place(file=self.file, line=line_of(element), bar=self.bar_number),
             )
         try:
             ticks = int(text) * unit
@@ -245,7 +246,7 @@ class _Walk:
         return ScoreError(
             f"a duration of {text.strip()[:20]!r} {why}",
             "Correct it in the source.",
-            place=Place(file=self.file, line=element.sourceline, bar=self.bar_number),
+            place=Place(file=self.file, line=line_of(element), bar=self.bar_number),
         )
 
     def offset(self, element: etree._Element | None) -> int:

@@ -292,11 +292,12 @@ class _PartWriter:
         if bar.coda:
             _coda(measure)
         longest = bar.length_quarters
+        position = Fraction(0)
         for voice_index, voice in enumerate(bar.voices):
-            if voice_index and voice:
+            if position:
                 _sub(_sub(measure, "backup"), "duration", self._ticks(position))
             position = self._write_voice(measure, bar, bar_index, voice_index, longest)
-        if bar.voices and position < longest:
+        if position < longest:
             _sub(_sub(measure, "forward"), "duration", self._ticks(longest - position))
         if bar.to_coda:
             _jump(measure, "To Coda", "tocoda", "coda")

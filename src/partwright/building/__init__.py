@@ -1,1 +1,25 @@
-"""A lesson's products as incremental steps: each made anew only where what it is made from has changed."""
+"""A lesson's products as incremental steps: each made anew only where what it is made from has changed.
+
+>>> from partwright.building import STEPS, choose_steps
+>>> [step.name for step in choose_steps(STEPS, ["fingered"])]
+['plan', 'fingered']
+"""
+
+from partwright.building.build import build_lesson, choose_steps
+from partwright.building.pages import page_heading, page_labels
+from partwright.building.step import Made, Ran, Step
+from partwright.building.steps import STEPS
+from partwright.building.workshop import BUILD_FOLDER, Workshop
+
+__all__ = [
+    "BUILD_FOLDER",
+    "STEPS",
+    "Made",
+    "Ran",
+    "Step",
+    "Workshop",
+    "build_lesson",
+    "choose_steps",
+    "page_heading",
+    "page_labels",
+]

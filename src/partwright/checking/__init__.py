@@ -5,7 +5,22 @@
 'bar 12, beat 3'
 """
 
-from partwright.checking.finding import Finding, finding_document, findings_document
+from partwright.checking.finding import (
+    Finding,
+    Verdict,
+    finding_document,
+    finding_lines,
+    findings_document,
+    findings_text,
+)
 from partwright.checking.score_check import check_score
 
-__all__ = ["Finding", "check_score", "finding_document", "findings_document"]
+__all__ = [
+    "Finding",
+    "Verdict",
+    "check_score",
+    "finding_document",
+    "finding_lines",
+    "findings_document",
+    "findings_text",
+]

@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["Finding", "Verdict", "finding_document", "findings_document"]
+__all__ = ["Finding", "Verdict", "finding_document", "finding_lines", "findings_document", "findings_text"]
 
 Verdict = Literal["wrong", "check", "right"]
 
@@ -63,3 +63,32 @@ def findings_document(findings: Iterable[Finding]) -> dict[str, object]:
         "findings": [finding_document(finding) for finding in listed],
         "summary": {verdict: sum(f.verdict == verdict for f in listed) for verdict in ("wrong", "check")},
     }
+
+
+_MARKS = {"wrong": "✗", "check": "?", "right": "✓"}
+
+
+def finding_lines(rows: Iterable[tuple[Verdict, str, str, str]]) -> tuple[tuple[str, str], ...]:
+    """Findings as text, the same columns everywhere: mark and word, then place, what and why.
+
+    Each row is (verdict, place, what, why); each result is (mark and word, the rest of the line).
+
+    >>> finding_lines([("wrong", "bar 12, beat 3", "the bar is overfull", "5 quarters in 4/4")])
+    (('✗ wrong', 'bar 12, beat 3  the bar is overfull; 5 quarters in 4/4'),)
+    """
+    listed = tuple(rows)
+    width = max((len(place) for _, place, _, _ in listed), default=0)
+    return tuple(
+        (f"{_MARKS[verdict]} {verdict}", f"{place:<{width}}  {what}{f'; {why}' if why else ''}")
+        for verdict, place, what, why in listed
+    )
+
+
+def findings_text(findings: Iterable[Finding]) -> str:
+    """All findings, one a line, and their sum."""
+    listed = tuple(findings)
+    rows = ((f.verdict, f.place, f.what, f.why) for f in listed)
+    lines = [f"{mark}  {rest}" for mark, rest in finding_lines(rows)]
+    wrong = sum(finding.verdict == "wrong" for finding in listed)
+    lines.append(f"{wrong} wrong, {len(listed) - wrong} to check." if listed else "✓ right  nothing found.")
+    return "\n".join(lines)

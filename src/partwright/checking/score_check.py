@@ -14,7 +14,7 @@ from partwright.checking.finding import Finding
 from partwright.errors import NoPlan
 from partwright.fingering import FingeringPlan, Pin, plan_fingering
 from partwright.instrument import Instrument, Level
-from partwright.score import Note, Part, beat_text, find_faults
+from partwright.score import Note, Part, beat_text, fault_remarks, find_faults
 
 __all__ = ["CHECKS", "ScoreUnderCheck", "check_score"]
 
@@ -25,6 +25,8 @@ TEMPO_HIGH_QPM = 320.0
 FASTEST_NOTES_PER_SECOND = 18.0
 HURRIED_NOTES_PER_SECOND = 13.0
 _RUN_NOTES = 4
+# Faults that do not change what is played, and that some writers leave on purpose.
+_PERHAPS_MEANT = frozenset({"unended slur", "ending without end"})
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,15 +91,18 @@ def check_score(
 def _bars_and_ties(under: ScoreUnderCheck) -> Iterator[Finding]:
     """Overfull and short bars, ties to nowhere: what the reader of the score finds."""
     for fault in find_faults(under.part):
-        yield Finding(
-            kind=fault.kind,
-            verdict="wrong" if fault.sure else "check",
-            what=fault.what,
-            why=fault.why,
-            bar=fault.bar,
-            beat="" if fault.beat is None else beat_text(fault.beat),
-            confidence=1.0 if fault.sure else 0.6,
-        )
+        sure = fault.kind not in _PERHAPS_MEANT
+        what: dict[str, object] = {
+            "kind": fault.kind,
+            "verdict": "wrong" if sure else "check",
+            "what": fault.what,
+            "why": fault.todo.rstrip(".")[:1].lower() + fault.todo.rstrip(".")[1:],
+            "confidence": 1.0 if sure else 0.6,
+        }
+        if fault.note_id:
+            yield under.at(under.part.by_id[fault.note_id], **what)
+        else:
+            yield Finding(bar=fault.bar, **what)  # type: ignore[arg-type]
 
 
 def _range(under: ScoreUnderCheck) -> Iterator[Finding]:
@@ -224,7 +229,10 @@ def _not_said(under: ScoreUnderCheck) -> Iterator[Finding]:
 
 def _remarks(under: ScoreUnderCheck) -> Iterator[Finding]:
     """What the reader had to assume or leave aside."""
+    said_elsewhere = {*fault_remarks(under.part), *(t for t in under.part.remarks if t.startswith("No tempo"))}
     for text in under.part.remarks:
+        if text in said_elsewhere:
+            continue
         yield Finding(kind="reading", verdict="check", what=text.rstrip("."), why="", confidence=1.0)
 
 

@@ -26,7 +26,7 @@ def command(score: str, as_json: bool, **hand: object) -> int:
     Exit code 0: nothing found. 1: findings. A finding is "wrong" where it is certain, "check" where it is not.
     """
     from partwright.checking import check_score, findings_document
-    from partwright.cli.output import finding_lines, print_json
+    from partwright.cli.output import print_findings, print_json
     from partwright.cli.read_job import read_job
 
     job = read_job(score, **hand)
@@ -36,11 +36,7 @@ def command(score: str, as_json: bool, **hand: object) -> int:
     if as_json:
         print_json({"score": score, "instrument": job.instrument.name, "level": job.level, **document})
     else:
-        import sys
-
-        rows = [(finding.verdict, finding.place, finding.what, finding.why) for finding in findings]
-        for line in finding_lines(rows, colour=sys.stdout.isatty()):
-            click.echo(line)
+        print_findings((f.verdict, f.place, f.what, f.why) for f in findings)
         wrong = sum(finding.verdict == "wrong" for finding in findings)
         if findings:
             click.echo(f"{wrong} wrong, {len(findings) - wrong} to check, in {len(part.bars)} bars.")

@@ -10,6 +10,7 @@ import click
 from partwright.cli.options import hand_options, json_option, label_options, marks_option, out_option, score_argument
 
 if TYPE_CHECKING:
+    from partwright.checking import Verdict
     from partwright.fingering import FingeringPlan
     from partwright.lesson import Prepared
 
@@ -103,21 +104,14 @@ def _print_plan(job: Prepared, plan: FingeringPlan) -> None:
 
 
 def _print_findings(plan: FingeringPlan) -> None:
-    from partwright.cli.output import finding_lines
+    from partwright.cli.output import print_findings
     from partwright.score import beat_text
 
-    rows = [
-        *(("wrong", f"bar {r.bar}, beat {beat_text(r.beat)}", r.limit, r.why) for r in plan.unplayable),
-        *(("check", f"bar {r.bar}, beat {beat_text(r.beat)}", r.limit, r.why) for r in plan.relaxed),
-        *(
-            (
-                "check",
-                f"bars {item.bars[0]}–{item.bars[1]}",
-                f"not fingered like bars {item.like_bars[0]}–{item.like_bars[1]}",
-                item.why,
-            )
-            for item in plan.unlike
-        ),
+    rows: list[tuple[Verdict, str, str, str]] = [
+        ("wrong", f"bar {r.bar}, beat {beat_text(r.beat)}", r.limit, r.why) for r in plan.unplayable
     ]
-    for line in finding_lines(rows):
-        click.echo(line)
+    rows += [("check", f"bar {r.bar}, beat {beat_text(r.beat)}", r.limit, r.why) for r in plan.relaxed]
+    for item in plan.unlike:
+        what = f"not fingered like bars {item.like_bars[0]}–{item.like_bars[1]}"
+        rows.append(("check", f"bars {item.bars[0]}–{item.bars[1]}", what, item.why))
+    print_findings(rows)

@@ -1,22 +1,22 @@
-"""How a command speaks: results to standard output, remarks and progress to standard error.
-
-A finding is one line with the same columns everywhere: mark and word, place, what, why.
-"""
+"""How a command speaks: results to standard output, remarks and progress to standard error."""
 
 from __future__ import annotations
 
 import json
 import sys
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from typing import TYPE_CHECKING
 
 import click
 
-__all__ = ["Progress", "finding_lines", "print_json", "progress", "remark", "table_lines"]
+if TYPE_CHECKING:
+    from partwright.checking import Verdict
+
+__all__ = ["Progress", "print_findings", "print_json", "progress", "remark", "table_lines"]
 
 _STATUS_COLOURS = {"wrong": (166, 58, 30), "check": (138, 90, 0), "right": (27, 107, 74)}
-_MARKS = {"wrong": "✗", "check": "?", "right": "✓"}
 
 
 def print_json(document: Mapping[str, object]) -> None:
@@ -32,20 +32,14 @@ def remark(text: str) -> None:
     click.echo(text, err=True)
 
 
-def finding_lines(rows: Sequence[tuple[str, str, str, str]], *, colour: bool = False) -> tuple[str, ...]:
-    """Findings as lines with aligned columns. Each row is (verdict, place, what, why).
+def print_findings(rows: Iterable[tuple[Verdict, str, str, str]]) -> None:
+    """Findings on standard output, one a line: (verdict, place, what, why). Colour only on a terminal, never alone."""
+    from partwright.checking import finding_lines
 
-    >>> finding_lines([("wrong", "bar 12, beat 3", "the bar is overfull", "5 quarters in 4/4")])
-    ('✗ wrong  bar 12, beat 3  the bar is overfull; 5 quarters in 4/4',)
-    """
-    width = max((len(place) for _, place, _, _ in rows), default=0)
-    lines = []
-    for verdict, place, what, why in rows:
-        mark = f"{_MARKS[verdict]} {verdict}"
-        if colour:
-            mark = click.style(mark, fg=_STATUS_COLOURS[verdict])
-        lines.append(f"{mark}  {place:<{width}}  {what}{'; ' + why if why else ''}")
-    return tuple(lines)
+    listed = tuple(rows)
+    colour = sys.stdout.isatty()
+    for (verdict, _, _, _), (mark, rest) in zip(listed, finding_lines(listed), strict=True):
+        click.echo(f"{click.style(mark, fg=_STATUS_COLOURS[verdict]) if colour else mark}  {rest}")
 
 
 def table_lines(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[str, ...]:

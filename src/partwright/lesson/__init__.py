@@ -7,7 +7,7 @@
 """
 
 from partwright.lesson.demo_io import write_demo
-from partwright.lesson.fingered_tree import fingered_tree, plan_marks, string_numeral
+from partwright.lesson.fingered_tree import fingered_tree, page_tune, plan_marks, string_labels, string_numeral
 from partwright.lesson.lesson import FORMAT, LESSON_FILE, TUNE_FILE, Lesson, PinEntry, Section
 from partwright.lesson.lock_io import folder_lock
 from partwright.lesson.new_io import new_lesson
@@ -31,6 +31,7 @@ __all__ = [
     "folder_lock",
     "is_lesson",
     "new_lesson",
+    "page_tune",
     "parse_lesson",
     "placement_fields",
     "plan_changes",
@@ -39,6 +40,7 @@ __all__ = [
     "prepare",
     "prepare_instrument",
     "read_lesson",
+    "string_labels",
     "string_numeral",
     "suggest_sections",
     "survey_document",

@@ -8,10 +8,11 @@ from typing import Literal, cast
 from lxml import etree
 
 from partwright.fingering import FingeringPlan, fingering_marks
+from partwright.instrument import Instrument
 from partwright.lesson.prepare_io import Prepared
-from partwright.score import Mark, StringMark, annotate
+from partwright.score import Mark, StringMark, Tune, annotate
 
-__all__ = ["fingered_tree", "plan_marks", "string_numeral"]
+__all__ = ["fingered_tree", "page_tune", "plan_marks", "string_labels", "string_numeral"]
 
 _NUMERALS = ("I", "II", "III", "IV", "V", "VI")
 
@@ -30,8 +31,24 @@ def plan_marks(
 def fingered_tree(
     job: Prepared, plan: FingeringPlan, *, marks: str | None = None, roman: bool | None = None
 ) -> etree._ElementTree:
-    """A copy of the source's tree with the marks added; nothing of the source is changed."""
-    return annotate(job.tune, plan_marks(job, plan, marks=marks, roman=roman))
+    """A copy of the source's tree with the marks added; nothing else of it is changed.
+
+    Where the lesson ignores the source's own fingers, they are left out of the copy, so that no note carries two.
+    """
+    found = plan_marks(job, plan, marks=marks, roman=roman)
+    return annotate(job.tune, found, replace_source_fingerings=job.lesson.source_marks == "ignore")
+
+
+def page_tune(job: Prepared) -> Tune:
+    """The tune as it is engraved: its own fingers left out where the lesson ignores them."""
+    if job.lesson.source_marks == "keep":
+        return job.tune
+    return replace(job.tune, document=annotate(job.tune, (), replace_source_fingerings=True))
+
+
+def string_labels(instrument: Instrument, *, roman: bool) -> dict[int, str]:
+    """What each string is called on the page, by its number (1 = the highest)."""
+    return {string.number: string_numeral(string.number) if roman else string.letter for string in instrument.strings}
 
 
 def string_numeral(number: int) -> str:

@@ -1,0 +1,130 @@
+"""The table of a lesson's products, in the order they are made. To add one: a function and a row.
+
+A row names what the product is made from; nothing else may go in, or the product would not follow its inputs.
+"""
+
+from __future__ import annotations
+
+import json
+
+from partwright.building.pages import page_heading, page_labels
+from partwright.building.step import Made, Step
+from partwright.building.workshop import Workshop
+from partwright.lesson import fingered_tree, page_tune, plan_changes, plan_document
+
+__all__ = ["STEPS"]
+
+
+def _plan(workshop: Workshop) -> Made:
+    job, plan = workshop.prepared, workshop.plan
+    document = plan_document(job.part, plan, job.instrument)
+    remarks = [*job.remarks, *plan.remarks]
+    remarks += [f"bar {r.bar}: {r.limit}: {r.why}" for r in (*plan.unplayable, *plan.relaxed)]
+    remarks += [
+        f"bars {u.bars[0]}–{u.bars[1]} are not fingered like bars {u.like_bars[0]}–{u.like_bars[1]}: {u.why}"
+        for u in plan.unlike
+    ]
+    if changed := _changed_bars(workshop, document):
+        remarks.append(f"the fingers changed in bar{'s' if len(changed) > 1 else ''} {', '.join(changed)}")
+    return Made(files={"plan.json": _json(document)}, remarks=tuple(remarks))
+
+
+def _changed_bars(workshop: Workshop, document: dict[str, object]) -> tuple[str, ...]:
+    """Bars fingered differently from the plan that lies in build/; none where there is none to compare with."""
+    try:
+        before = json.loads((workshop.build_folder / "plan.json").read_bytes())
+    except (OSError, ValueError):
+        return ()
+    return plan_changes(before, document)
+
+
+def _fingered(workshop: Workshop) -> Made:
+    from partwright.score import musicxml_bytes
+
+    return Made(files={"fingered.musicxml": musicxml_bytes(fingered_tree(workshop.prepared, workshop.plan))})
+
+
+def _part_pdf(workshop: Workshop, paper: str) -> Made:
+    from partwright.engraving import engrave_part_pdf, page_size
+
+    job = workshop.prepared
+    pdf = engrave_part_pdf(
+        page_tune(job),
+        workshop.marks,
+        heading=page_heading(job),
+        page=page_size(paper),
+        string_letters=page_labels(job),
+    )
+    return Made(files={f"part-{paper}.pdf": pdf})
+
+
+def _part_svg(workshop: Workshop) -> Made:
+    from partwright.engraving import engrave_part_svg
+
+    job = workshop.prepared
+    pages = engrave_part_svg(page_tune(job), workshop.marks, heading=page_heading(job), string_letters=page_labels(job))
+    return Made(files={f"part-{number}.svg": page.encode("utf-8") for number, page in enumerate(pages, start=1)})
+
+
+def _check_score(workshop: Workshop) -> Made:
+    from dataclasses import replace
+
+    from partwright.checking import check_score, findings_document, findings_text
+
+    job = workshop.prepared
+    part = replace(job.part, credits=job.credits)
+    findings = check_score(part, job.instrument, level=job.level, plan=workshop.plan)
+    remarks = [f"{f.verdict}: {f.place}: {f.what}" for f in findings if f.verdict == "wrong"]
+    return Made(
+        files={
+            "check-score.json": _json(findings_document(findings)),
+            "check-score.txt": (findings_text(findings) + "\n").encode("utf-8"),
+        },
+        remarks=tuple(remarks),
+    )
+
+
+def _json(document: object) -> bytes:
+    return (json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
+
+
+STEPS: tuple[Step, ...] = (
+    Step(
+        name="plan",
+        words="the plan: every note with its finger and string",
+        inputs=("tune", "hand", "own tables", "pins"),
+        make=_plan,
+    ),
+    Step(
+        name="fingered",
+        words="the tune with the marks in it",
+        inputs=("tune", "step:plan", "marks", "hand"),
+        make=_fingered,
+    ),
+    Step(
+        name="part-a4",
+        words="the part on A4",
+        inputs=("tune", "step:plan", "marks", "hand", "credits"),
+        make=lambda workshop: _part_pdf(workshop, "a4"),
+        wanted=lambda workshop: "a4" in workshop.lesson.paper,
+    ),
+    Step(
+        name="part-letter",
+        words="the part on US Letter",
+        inputs=("tune", "step:plan", "marks", "hand", "credits"),
+        make=lambda workshop: _part_pdf(workshop, "letter"),
+        wanted=lambda workshop: "letter" in workshop.lesson.paper,
+    ),
+    Step(
+        name="part-svg",
+        words="the part as pictures",
+        inputs=("tune", "step:plan", "marks", "hand", "credits"),
+        make=_part_svg,
+    ),
+    Step(
+        name="check-score",
+        words="what in the score would trip a player",
+        inputs=("tune", "step:plan", "hand", "credits"),
+        make=_check_score,
+    ),
+)

@@ -1,0 +1,381 @@
+"""The exact search over a whole part: direction and place of every stroke, and the price of the other direction.
+
+Method: the strokes fall into blocks wherever a repeat, an ending or a jump joins. Within a block: dynamic programming
+(`lattice`); between blocks: elimination (`joins`). A written stroke has one direction and one place on the bow, which
+must work at every join. Forward and backward costs together give the least cost of every state of every stroke. After a pin
+only what it changes is computed again: forward until the costs are what they were, backward likewise.
+
+Shapes: states are direction × place (0 down, 1 up). Costs are whole numbers of 1/`features.UNIT`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from partwright.bowing.features import FORBIDDEN
+from partwright.bowing.joins import Factor, outside_costs
+from partwright.bowing.lattice import Rows, Tables, backward, enter, forward, leave, rows_of, settle
+
+__all__ = ["BowSearch", "Chain", "Solution", "solve", "solve_again"]
+
+_KEPT = 65_536
+"""Longest part whose costs are all kept; longer ones are gone through in stretches of `_STRETCH`."""
+_STRETCH = 4096
+
+
+@dataclass(frozen=True)
+class Chain:
+    """The strokes as tables, and how they follow each other.
+
+    `linked[s]`: stroke s is played after the one written before it. `joins` are (before, after, move table).
+    """
+
+    tables: tuple[Tables, ...]
+    linked: tuple[bool, ...]
+    joins: tuple[tuple[int, int, np.ndarray], ...]
+
+    @property
+    def states(self) -> int:
+        """Directions times places."""
+        return int(self.tables[0].move.shape[0])
+
+
+@dataclass(frozen=True)
+class Solution:
+    """The cheapest plan. Arrays are (strokes,); places are indices.
+
+    `cost` is each stroke with the moves that lead to it; they add up to the total. `extra` is (strokes, 2): how much
+    dearer the whole becomes with each direction, 0 for the chosen one.
+    """
+
+    direction: np.ndarray
+    start: np.ndarray
+    end: np.ndarray
+    cost: np.ndarray
+    extra: np.ndarray
+
+    @property
+    def total(self) -> int:
+        """The price of the plan."""
+        return int(self.cost.sum())
+
+
+@dataclass(frozen=True)
+class _Block:
+    """Strokes `first` to `last`: costs before and after each stroke from the block's entry, and costs onward from
+    before each stroke to the end of everything. `outside` is what the rest costs for every entry and last state."""
+
+    first: int
+    last: int
+    before: list[Rows] = field(default_factory=list)
+    after: list[Rows] = field(default_factory=list)
+    onward: list[Rows] = field(default_factory=list)
+    outside: np.ndarray | None = None
+
+
+@dataclass(frozen=True)
+class BowSearch:
+    """A chain with its solution, and what a change of a few strokes can start from (no blocks: everything anew)."""
+
+    chain: Chain
+    blocks: tuple[_Block, ...]
+    solution: Solution
+
+
+def solve(chain: Chain) -> BowSearch:
+    """Search the whole chain. Exact; ties are broken towards the frog and towards down."""
+    n = len(chain.tables)
+    solution = _empty_solution(n)
+    if n == 0:
+        return BowSearch(chain, (), solution)
+    blocks = [_Block(a, b) for a, b in _bounds(chain)]
+    if len(blocks) > 1 or chain.joins:
+        blocks = [_forward_all(chain, block, _entries(chain)) for block in blocks]
+        outside = _outside(chain, blocks)
+        blocks = [_backward_all(chain, block, rest) for block, rest in zip(blocks, outside, strict=True)]
+        for block in blocks:
+            _read_out(chain, block, solution)
+    elif n <= _KEPT:
+        block = _forward_all(chain, blocks[0], _free_start(chain))
+        block = _backward_all(chain, block, np.zeros((1, chain.states), dtype=np.int64))
+        _read_out(chain, block, solution)
+        blocks = [block]
+    else:
+        _in_stretches(chain, solution)
+        blocks = []
+    _price(chain, solution, range(n))
+    return BowSearch(chain, tuple(blocks), solution)
+
+
+def solve_again(search: BowSearch, chain: Chain, changed: Collection[int]) -> BowSearch:
+    """The solution of `chain`, which differs from the solved one only in the tables of the strokes `changed`.
+
+    The result is the one `solve` gives; only what the change reaches is computed.
+    """
+    if not changed:
+        return search
+    if not search.blocks:
+        return solve(chain)
+    solution = Solution(*(array.copy() for array in _arrays(search.solution)))
+    if len(search.blocks) > 1 or chain.joins:
+        blocks = _blocks_again(search, chain, changed, solution)
+    else:
+        blocks = (_block_again(search.blocks[0], chain, min(changed), max(changed), solution),)
+    return BowSearch(chain, blocks, solution)
+
+
+def _arrays(solution: Solution) -> tuple[np.ndarray, ...]:
+    return solution.direction, solution.start, solution.end, solution.cost, solution.extra
+
+
+def _empty_solution(n: int) -> Solution:
+    return Solution(
+        direction=np.zeros(n, dtype=np.int8),
+        start=np.zeros(n, dtype=np.int16),
+        end=np.zeros(n, dtype=np.int16),
+        cost=np.zeros(n, dtype=np.int64),
+        extra=np.zeros((n, 2), dtype=np.int64),
+    )
+
+
+def _bounds(chain: Chain) -> list[tuple[int, int]]:
+    n = len(chain.tables)
+    heads = {0} | {s for s in range(1, n) if not chain.linked[s]}
+    for before, after, _ in chain.joins:
+        heads.add(after)
+        if before + 1 < n:
+            heads.add(before + 1)
+    ordered = sorted(heads)
+    return [(a, b - 1) for a, b in zip(ordered, [*ordered[1:], n], strict=True)]
+
+
+def _free_start(chain: Chain) -> Rows:
+    one = np.zeros(1, dtype=np.int64)
+    return Rows(np.zeros((1, chain.states), dtype=np.int32), one, one)
+
+
+def _entries(chain: Chain) -> Rows:
+    values = np.full((chain.states, chain.states), FORBIDDEN, dtype=np.int32)
+    np.fill_diagonal(values, 0)
+    return Rows(values, np.arange(chain.states), np.zeros(chain.states, dtype=np.int64))
+
+
+def _through(rows: Rows, tables: Tables) -> Rows:
+    return settle(enter(rows.values, tables), rows)
+
+
+def _back_through(rows: Rows, tables: Tables) -> Rows:
+    return settle(leave(rows.values, tables), rows)
+
+
+def _forward_all(chain: Chain, block: _Block, entry: Rows) -> _Block:
+    before, after = [entry], [_through(entry, chain.tables[block.first])]
+    for s in range(block.first + 1, block.last + 1):
+        tables = chain.tables[s]
+        before.append(forward(after[-1], tables))
+        after.append(_through(before[-1], tables))
+    return _Block(block.first, block.last, before, after)
+
+
+def _backward_all(chain: Chain, block: _Block, outside: np.ndarray) -> _Block:
+    rows = _back_through(rows_of(outside), chain.tables[block.last])
+    onward = [rows]
+    for s in range(block.last, block.first, -1):
+        rows = _back_through(backward(rows, chain.tables[s]), chain.tables[s - 1])
+        onward.append(rows)
+    onward.reverse()
+    return _Block(block.first, block.last, block.before, block.after, onward, outside)
+
+
+def _outside(chain: Chain, blocks: Sequence[_Block]) -> list[np.ndarray]:
+    factors: list[Factor] = []
+    wanted: dict[int, tuple[int, int]] = {}
+    entry_of = {block.first: 2 * k for k, block in enumerate(blocks)}
+    exit_of = {block.last: 2 * k + 1 for k, block in enumerate(blocks)}
+    for k, block in enumerate(blocks):
+        wanted[len(factors)] = (2 * k, 2 * k + 1)
+        factors.append(Factor((2 * k, 2 * k + 1), block.after[-1].full()))
+        if k and chain.linked[block.first]:
+            factors.append(Factor((2 * k - 1, 2 * k), chain.tables[block.first].move.astype(np.int64)))
+    factors.extend(Factor((exit_of[a], entry_of[b]), move.astype(np.int64)) for a, b, move in chain.joins)
+    _, outside = outside_costs(factors, wanted, dict.fromkeys(range(2 * len(blocks)), chain.states))
+    return [outside[index] for index in sorted(wanted)]
+
+
+def _extra(before: Rows, onward: Rows) -> np.ndarray:
+    """The least of sums over entries, by direction, less the smaller of the two. Shape (2,)."""
+    if before.values.shape[0] == 1 and onward.values.shape[0] == 1:
+        both = before.values[0] + onward.values[0]
+        best = both.reshape(2, -1).min(axis=1)
+    else:
+        shift = before.shift + onward.shift
+        pairs: dict[tuple[int, int], int] = {}
+        for a, key in enumerate(zip(before.row.tolist(), onward.row.tolist(), strict=True)):
+            value = int(shift[a])
+            pairs[key] = min(value, pairs.get(key, value))
+        sums = [before.values[p].astype(np.int64) + onward.values[q] + value for (p, q), value in pairs.items()]
+        best = np.min(sums, axis=0).reshape(2, -1).min(axis=1)
+    return np.asarray(best - best.min())
+
+
+def _read_out(chain: Chain, block: _Block, solution: Solution) -> None:
+    """Fill in the block's part of the solution."""
+    assert block.outside is not None
+    for k, s in enumerate(range(block.first, block.last + 1)):
+        solution.extra[s] = _extra(block.before[k], block.onward[k])
+    ends = block.after[-1].full() + block.outside
+    entry, state = divmod(int(ends.argmin()), ends.shape[1])
+    _trace(chain, block, entry, state, block.last, solution)
+
+
+def _trace(
+    chain: Chain, block: _Block, entry: int, state: int, from_stroke: int, solution: Solution, unchanged_below: int = -1
+) -> int:
+    """Follow the cheapest way back from `state` after `from_stroke`, to the block's start or, below
+    `unchanged_below`, to where it meets the way that is there. Returns the first stroke that was gone through."""
+    places = chain.tables[0].stroke.shape[1]
+    for s in range(from_stroke, block.first - 1, -1):
+        before = block.before[s - block.first]
+        way, began, ended = _stroke_into(before.values[before.row[entry]], state, chain.tables[s])
+        if s < unchanged_below and (way, began, ended) == (solution.direction[s], solution.start[s], solution.end[s]):
+            return s + 1
+        solution.direction[s], solution.start[s], solution.end[s] = way, began, ended
+        if s > block.first:
+            after = block.after[s - 1 - block.first]
+            costs = after.values[after.row[entry]] + chain.tables[s].move_back[way * places + began]
+            state = int(costs.argmin())
+    return block.first
+
+
+def _stroke_into(before: np.ndarray, state: int, tables: Tables) -> tuple[int, int, int]:
+    """Direction, start and end of the cheapest stroke that leaves in `state`, from costs before it."""
+    places = tables.stroke.shape[1]
+    leaving, ended = divmod(state, places)
+    if tables.leaves == "free":
+        costs = before.reshape(2, places) + tables.stroke[:, :, ended]
+        way, began = divmod(int(costs.argmin()), places)
+        return way, began, ended
+    way = 1 - leaving if tables.leaves == "flip" else leaving
+    costs = before[way * places : (way + 1) * places] + tables.stroke_back[way, ended]
+    return way, int(costs.argmin()), ended
+
+
+def _left_states(chain: Chain, solution: Solution, s: int) -> list[int]:
+    """The states in which a stroke may be left: one, or two after an unmeasured tremolo."""
+    places = chain.tables[0].stroke.shape[1]
+    way, end = int(solution.direction[s]), int(solution.end[s])
+    leaves = chain.tables[s].leaves
+    ways = (0, 1) if leaves == "free" else (1 - way,) if leaves == "flip" else (way,)
+    return [w * places + end for w in ways]
+
+
+def _price(chain: Chain, solution: Solution, strokes: Sequence[int]) -> None:
+    """Write down what each of these strokes costs, with the moves to it."""
+    places = chain.tables[0].stroke.shape[1]
+    joins: dict[int, list[tuple[int, np.ndarray]]] = {}
+    for before, after, move in chain.joins:
+        joins.setdefault(after, []).append((before, move))
+    direction, start, end = solution.direction.tolist(), solution.start.tolist(), solution.end.tolist()
+    cost = []
+    for s in strokes:
+        tables = chain.tables[s]
+        price = int(tables.stroke[direction[s], start[s], end[s]])
+        state = direction[s] * places + start[s]
+        if s and chain.linked[s]:
+            leaves = chain.tables[s - 1].leaves
+            if leaves == "same":
+                price += int(tables.move[direction[s - 1] * places + end[s - 1], state])
+            else:
+                price += min(int(tables.move[left, state]) for left in _left_states(chain, solution, s - 1))
+        for before, move in joins.get(s, ()):
+            price += min(int(move[left, state]) for left in _left_states(chain, solution, before))
+        cost.append(price)
+    solution.cost[strokes[0] : strokes[-1] + 1] = cost
+
+
+def _in_stretches(chain: Chain, solution: Solution) -> None:
+    """One long block with memory for one stretch at a time: forward once keeping a row at every stretch, then
+    backward, each stretch's forward costs computed again."""
+    n = len(chain.tables)
+    entries: list[Rows] = []  # costs before the first stroke of each stretch
+    rows = _free_start(chain)
+    for s in range(n):
+        if s:
+            rows = forward(rows, chain.tables[s])
+        if s % _STRETCH == 0:
+            entries.append(rows)
+        rows = _through(rows, chain.tables[s])
+    places = chain.tables[0].stroke.shape[1]
+    onward: Rows | None = None
+    for k in reversed(range(len(entries))):
+        first, last = k * _STRETCH, min((k + 1) * _STRETCH, n) - 1
+        block = _forward_all(chain, _Block(first, last), entries[k])
+        ends = block.after[-1].values[0]
+        outside = np.zeros((1, chain.states), dtype=np.int64)
+        if onward is not None:
+            following = chain.tables[last + 1]
+            outside = backward(onward, following).full()
+            ends = ends + following.move_back[solution.direction[last + 1] * places + solution.start[last + 1]]
+        block = _backward_all(chain, block, outside)
+        onward = block.onward[0]
+        for j, s in enumerate(range(first, last + 1)):
+            solution.extra[s] = _extra(block.before[j], block.onward[j])
+        _trace(chain, block, 0, int(ends.argmin()), last, solution)
+
+
+def _block_again(block: _Block, chain: Chain, low: int, high: int, solution: Solution) -> _Block:
+    """A block of its own after strokes from `low` to `high` have changed."""
+    before, after, onward = list(block.before), list(block.after), list(block.onward)
+    n = len(before)
+    reached = low
+    while reached < n:
+        rows = forward(after[reached - 1], chain.tables[reached]) if reached else before[0]
+        if reached > high and np.array_equal(rows.values, before[reached].values):
+            break
+        before[reached] = rows
+        after[reached] = _through(rows, chain.tables[reached])
+        reached += 1
+    assert block.outside is not None
+    back = high
+    while back >= 0:
+        rows = backward(onward[back + 1], chain.tables[back + 1]) if back + 1 < n else rows_of(block.outside)
+        rows = _back_through(rows, chain.tables[back])
+        if back < low and np.array_equal(rows.values, onward[back].values):
+            break
+        onward[back] = rows
+        back -= 1
+    changed = _Block(block.first, block.last, before, after, onward, block.outside)
+    for s in range(back + 1, reached):
+        solution.extra[s] = _extra(before[s], onward[s])
+    ends = after[reached - 1].values[0]
+    if reached < n:
+        places = chain.tables[0].stroke.shape[1]
+        ends = ends + chain.tables[reached].move_back[solution.direction[reached] * places + solution.start[reached]]
+    first = _trace(chain, changed, 0, int(ends.argmin()), reached - 1, solution, low)
+    _price(chain, solution, range(first, min(reached + 1, n)))
+    return changed
+
+
+def _blocks_again(search: BowSearch, chain: Chain, changed: Collection[int], solution: Solution) -> tuple[_Block, ...]:
+    """Joined blocks: those with a changed stroke anew, the others only where what is asked of their ends changed."""
+    blocks = list(search.blocks)
+    anew: set[int] = set()
+    for k, block in enumerate(blocks):
+        touched = any(block.first <= s <= block.last for s in changed)
+        if touched:
+            blocks[k] = _forward_all(chain, block, _entries(chain))
+            anew.add(k)
+    outside = _outside(chain, blocks)
+    for k, block in enumerate(blocks):
+        old = search.blocks[k].outside
+        assert old is not None
+        difference = outside[k] - old
+        if k not in anew and (difference == difference.flat[0]).all():
+            continue
+        blocks[k] = _backward_all(chain, block, outside[k])
+        _read_out(chain, blocks[k], solution)
+    _price(chain, solution, range(len(chain.tables)))
+    return tuple(blocks)

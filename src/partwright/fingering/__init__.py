@@ -5,6 +5,7 @@
 1.0
 """
 
+from partwright.fingering.explain import Alternative, Explanation, explain_note, notes_at
 from partwright.fingering.marks import MarksWanted, fingering_marks
 from partwright.fingering.pins import parse_pin, pins_from_source
 from partwright.fingering.plan import (
@@ -20,9 +21,12 @@ from partwright.fingering.planner import plan_fingering, prepare, replan
 from partwright.fingering.planning import Planning
 from partwright.fingering.report import plan_of
 from partwright.fingering.terms import Term, Weights, default_weights, term_table
+from partwright.fingering.words import finger_words, hand_words, placement_words
 
 __all__ = [
+    "Alternative",
     "CostItem",
+    "Explanation",
     "FingeredNote",
     "FingeringPlan",
     "MarksWanted",
@@ -34,9 +38,14 @@ __all__ = [
     "UnlikePhrase",
     "Weights",
     "default_weights",
+    "explain_note",
+    "finger_words",
     "fingering_marks",
+    "hand_words",
+    "notes_at",
     "parse_pin",
     "pins_from_source",
+    "placement_words",
     "plan_fingering",
     "plan_of",
     "prepare",

@@ -62,6 +62,8 @@ class CostModel:
         yield "stretch", np.where(stopping & (zone != NECK), hands.span_mm[hand], 0.0)
         yield "height", np.maximum(0, body - _FIRST_POSITION_SEMITONES).astype(float)
         yield "half_position", ((body < _FIRST_POSITION_SEMITONES) & stopping).astype(float)
+        home = np.isin(body, self.instrument.home_frames) | (zone != NECK) | (not self.instrument.home_frames)
+        yield "between_positions", (~home & stopping).astype(float)
         yield "upper_position", ((zone == UPPER) & stopping).astype(float)
         yield "thumb_position", ((zone == THUMB_ZONE) & stopping).astype(float)
         low = np.maximum(0, _MIDDLE_SEMITONES - hands.frame[hand])
@@ -94,6 +96,7 @@ class CostModel:
         shifts = self._shifts[a.hand[:, None], b.hand[None, :]]
         slide, hop, barre = _same_finger(a, b)
         yield "slide", (slide & shifts) * ease
+        yield "creep", (slide & ~shifts) * ease
         yield "shift_across", ((hop | barre) & shifts) * ease
         distance = _string_distance(a, b)
         yield "crossing", (distance > 0).astype(float)
@@ -111,7 +114,8 @@ class CostModel:
         moving = self._moving[pair]
         shifts = self._shifts[pair]
         slide, hop, barre = _same_finger(a, b)
-        moving = moving + np.where(shifts, weights["slide"] * slide + weights["shift_across"] * (hop | barre), 0.0)
+        shifted = weights["slide"] * slide + weights["shift_across"] * (hop | barre)
+        moving = moving + np.where(shifts, shifted, weights["creep"] * slide)
         moving *= ease
         distance = _string_distance(a, b)
         crossing = weights["crossing"] * (distance > 0) + weights["skipped_string"] * np.maximum(0, distance - 1)

@@ -88,7 +88,7 @@ def _build(instrument: Instrument) -> HandTable:
     body = np.where(
         zone == THUMB_ZONE,
         frame_of + _THUMB_TO_FIRST_SEMITONES,
-        frame_of + np.array([1 if shape.extension == "forward" else 0 for shape in shapes]),
+        frame_of + np.array([shape.body for shape in shapes]),
     )
     length = instrument.string_length_mm
     top = place.max(axis=1)

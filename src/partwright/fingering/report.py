@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable
 
 import numpy as np
@@ -13,7 +14,7 @@ from partwright.fingering.plan import FingeredNote, FingeringPlan, Placement, Re
 from partwright.fingering.planning import Planning
 from partwright.score import Note, beat_text
 
-__all__ = ["plan_of"]
+__all__ = ["plan_of", "state_placement"]
 
 
 def plan_of(planning: Planning) -> FingeringPlan:
@@ -57,32 +58,39 @@ def _slot(planning: Planning, event: int, note: Note) -> int:
 
 def _placements(planning: Planning) -> dict[int, tuple[Placement, ...]]:
     labels = hand_labels(planning)
+    choice = planning.solution.choice
     found: dict[int, tuple[Placement, ...]] = {}
-    hands, lattice, choice = planning.maker.hands, planning.lattice, planning.solution.choice
     for event, variable in planning.variable_of.items():
-        column, state = lattice.columns[variable], choice[variable]
-        hand = int(column.hand[state])
-        shape = hands.shapes[hand]
-        frame, name = labels.get(variable, (int(hands.frame[hand]), shape.name))
         second = planning.substitute_of.get(variable)
         places = []
-        for note in range(len(column.midi)):
-            finger = int(column.finger[state, note])
-            after = int(column.finger[choice[second], note]) if second is not None else finger
-            places.append(
-                Placement(
-                    string=int(column.string[state, note]),
-                    semitones=int(column.stop[state, note]),
-                    finger=finger,
-                    frame=frame,
-                    shape=name,
-                    zone=shape.zone,
-                    harmonic=int(column.harmonic[state, note]),
-                    substitute=after if after != finger else None,
-                )
-            )
+        for note in range(len(planning.lattice.columns[variable].midi)):
+            place = state_placement(planning, variable, choice[variable], note)
+            if variable in labels:
+                frame, shape = labels[variable]
+                place = dataclasses.replace(place, frame=frame, shape=shape)
+            if second is not None:
+                after = int(planning.lattice.columns[second].finger[choice[second], note])
+                if after != place.finger:
+                    place = dataclasses.replace(place, substitute=after)
+            places.append(place)
         found[event] = tuple(places)
     return found
+
+
+def state_placement(planning: Planning, variable: int, state: int, note: int) -> Placement:
+    """One state of a variable for one note of its event, the hand named as the search knows it."""
+    column, hands = planning.lattice.columns[variable], planning.maker.hands
+    hand = int(column.hand[state])
+    shape = hands.shapes[hand]
+    return Placement(
+        string=int(column.string[state, note]),
+        semitones=int(column.stop[state, note]),
+        finger=int(column.finger[state, note]),
+        frame=int(hands.frame[hand]),
+        shape=shape.name,
+        zone=shape.zone,
+        harmonic=int(column.harmonic[state, note]),
+    )
 
 
 def _costs(planning: Planning) -> dict[int, float]:

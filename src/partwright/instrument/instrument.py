@@ -69,6 +69,7 @@ class HandShape:
     frame_min: int
     frame_max: int
     extension: Literal["", "back", "forward"] = ""
+    body: int = 0  # from the frame to where the hand as a whole lies: 1 for an opened hand that has moved up
     fourth_max: int | None = None  # highest frame at which finger 4 may be used, where lower than frame_max
     words: str = ""
     source: str = ""
@@ -138,6 +139,7 @@ class Instrument:
     harmonics: tuple[Harmonic, ...]
     levels: Mapping[str, Level]
     string_ceiling_semitones: tuple[int, ...]  # highest usual stop on each string, low to high
+    home_frames: tuple[int, ...] = ()  # neck frames the hand finds most surely
     sounds_octaves: int = 0  # -1: sounds an octave below the written note (double bass)
     thumb_side: Literal["left", "right"] = "left"
     default_clef: str = "bass"

@@ -271,13 +271,13 @@ def _element(tag: str, text: str) -> etree._Element:
 def _printed(note: etree._Element) -> dict[tuple[str, str], bool]:
     """What the source's technical marks on a note say, as (element, text); substitutions as "text yes"."""
     found: dict[tuple[str, str], bool] = {}
-    for element in note.iterfind("notations/technical/*"):
-        if not isinstance(element.tag, str):
-            continue
-        text = (element.text or "").strip() if element.tag in ("fingering", "string") else ""
-        if element.get("substitution") == "yes":
-            text += " yes"
-        found[element.tag, text] = True
+    for notations in note.iterchildren("notations"):
+        for technical in notations.iterchildren("technical"):
+            for element in technical.iterchildren("*"):
+                text = (element.text or "").strip() if element.tag in ("fingering", "string") else ""
+                if element.get("substitution") == "yes":
+                    text += " yes"
+                found[str(element.tag), text] = True
     return found
 
 

@@ -12,6 +12,7 @@ from partwright.score.choose import VoiceChoice
 from partwright.score.dynamics import MEZZO_FORTE, DynamicLine, dynamic_level, percent_level
 from partwright.score.faults import fault_remarks
 from partwright.score.jumps import BarJumps, bar_jumps
+from partwright.score.new_note import new_note
 from partwright.score.parse_directions import RawMark
 from partwright.score.parse_notes import RawNote
 from partwright.score.part import Bar, ChordSymbol, Credits, Direction, LooseEnd, Note, Part, Pitch, TempoMark
@@ -217,16 +218,19 @@ def _notes(
     clefs = {staff: _ClefLine(raw, staff) for staff in {note.staff for note in ordered}}
     transposer = Transposer()
     none: frozenset[str] = frozenset()
-    beats: dict[tuple[int, int, Fraction], Fraction] = {}
+    beat_tables: dict[tuple[int, Fraction], dict[int, Fraction]] = {}  # by metre: tick in the bar to beat
+    beats: dict[int, Fraction] = {}
+    last_bar: Bar | None = None
     made: list[Note] = []
     for index, note in enumerate(ordered):
         bar = bars[note.bar_index]
         onset = starts[note.bar_index] + note.onset
-        beat_key = (note.onset, bar.beat_type, bar.beat_offset_quarters)
-        beat = beats.get(beat_key)
+        if bar is not last_bar:
+            beats = beat_tables.setdefault((bar.beat_type, bar.beat_offset_quarters), {})
+            last_bar = bar
+        beat = beats.get(note.onset)
         if beat is None:
-            passed = bar.beat_offset_quarters + ticks.quarters(note.onset)
-            beat = beats[beat_key] = passed * bar.beat_type / 4 + 1
+            beat = beats[note.onset] = _beat(bar, note.onset, ticks)
         data = note.pitch
         assert data is not None  # the walk keeps only pitched notes
         sounding = data if sounding_pitches else transposer.sounding(data, *note.transpose)
@@ -238,7 +242,7 @@ def _notes(
             last = ordered[index - 1]
             chord = not last.grace and last.bar_index == note.bar_index and last.onset == note.onset
         made.append(
-            Note(
+            new_note(
                 id=ids[index],
                 index=index,
                 onset_quarters=ticks.quarters(onset),
@@ -258,7 +262,7 @@ def _notes(
                 slur_starts=slurs.starts.get(index, ()),
                 slur_stops=slurs.stops.get(index, ()),
                 articulations=frozenset(note.articulations) if note.articulations else none,
-                fingerings=tuple(note.fingerings),
+                fingerings=note.fingerings,
                 string_number=note.string_number,
                 bow=note.bow,  # type: ignore[arg-type]
                 open_string=note.open_string,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from fractions import Fraction
 
 from lxml import etree
@@ -61,10 +61,10 @@ class RawNote:
     tie_stop: bool = False
     tied_start: bool = False
     tied_stop: bool = False
-    slurs: list[tuple[str, str]] = field(default_factory=list)  # (type, number)
-    articulations: set[str] = field(default_factory=set)
-    ornaments: set[str] = field(default_factory=set)
-    fingerings: list[SourceFingering] = field(default_factory=list)
+    slurs: tuple[tuple[str, str], ...] = ()  # (type, number)
+    articulations: tuple[str, ...] = ()
+    ornaments: tuple[str, ...] = ()
+    fingerings: tuple[SourceFingering, ...] = ()
     string_number: int | None = None
     bow: str = ""
     open_string: bool = False
@@ -229,7 +229,7 @@ def _tied(note: RawNote, element: etree._Element) -> None:
 def _slur(note: RawNote, element: etree._Element) -> None:
     kind = element.get("type")
     if kind in ("start", "stop"):
-        note.slurs.append((kind, element.get("number", "1")))
+        note.slurs += ((kind, element.get("number", "1")),)
 
 
 def _articulations(note: RawNote, element: etree._Element) -> None:
@@ -238,7 +238,7 @@ def _articulations(note: RawNote, element: etree._Element) -> None:
             continue
         if child.tag in _BREATHS:
             note.breath = True
-        note.articulations.add(child.tag)
+        note.articulations += (child.tag,)
 
 
 def _technical(note: RawNote, element: etree._Element) -> None:
@@ -247,13 +247,12 @@ def _technical(note: RawNote, element: etree._Element) -> None:
         if tag == "fingering":
             text = (child.text or "").strip()
             if text:
-                note.fingerings.append(
-                    SourceFingering(
-                        text=text,
-                        substitution=child.get("substitution") == "yes",
-                        alternate=child.get("alternate") == "yes",
-                    )
+                finger = SourceFingering(
+                    text=text,
+                    substitution=child.get("substitution") == "yes",
+                    alternate=child.get("alternate") == "yes",
                 )
+                note.fingerings += (finger,)
         elif tag == "string":
             note.string_number = _whole(child.text, 1, 99) or note.string_number
         elif tag == "up-bow":
@@ -267,7 +266,7 @@ def _technical(note: RawNote, element: etree._Element) -> None:
         elif tag == "thumb-position":
             note.thumb = True
         elif tag in _PLAIN_TECHNICAL:
-            note.articulations.add(str(tag))
+            note.articulations += (str(tag),)
 
 
 def _ornaments(note: RawNote, element: etree._Element) -> None:
@@ -277,7 +276,7 @@ def _ornaments(note: RawNote, element: etree._Element) -> None:
         if child.tag == "tremolo":
             note.tremolo = _whole(child.text, 0, 8) or 0
         else:
-            note.ornaments.add(child.tag)
+            note.ornaments += (child.tag,)
 
 
 def _arpeggiate(note: RawNote, _: etree._Element) -> None:

@@ -25,6 +25,7 @@ from partwright.score.walk_part import RawPart, walk_part
 
 __all__ = ["read_musicxml", "read_tune", "tune_from_tree"]
 
+_ALL_IDS = etree.XPath("//@id", smart_strings=False)
 _ABC_ENDINGS = (".abc", ".abc.txt")
 
 
@@ -189,7 +190,8 @@ def _refuse_no_notes(raw: RawPart, part: ScorePart, file: str) -> None:
 
 
 def _id_counts(root: etree._Element) -> Counter[str]:
-    return Counter(element.get("id", "") for element in root.iter("*") if "id" in element.attrib)
+    found = _ALL_IDS(root)
+    return Counter(str(value) for value in found) if isinstance(found, list) else Counter()
 
 
 def _left_out(raw: RawPart) -> list[str]:

@@ -7,6 +7,16 @@ True
 A part: `engrave_part_pdf(tune, marks, heading=heading_from(tune), page=A4)`.
 """
 
+from partwright.engraving.charts import (
+    ChartHand,
+    ChartStop,
+    charts_pdf,
+    charts_svg,
+    fingerboard_chart_svg,
+    hand_at,
+    hands_of_plan,
+    note_name,
+)
 from partwright.engraving.paper import A4, GREY, INK, LETTER, PAPER, PageSize, page_size
 from partwright.engraving.pdf import DocumentFacts, pages_pdf, svg_png
 from partwright.engraving.sheet import (
@@ -24,15 +34,23 @@ __all__ = [
     "INK",
     "LETTER",
     "PAPER",
+    "ChartHand",
+    "ChartStop",
     "DocumentFacts",
     "EngravingProcess",
     "Heading",
     "Limits",
     "PageSize",
+    "charts_pdf",
+    "charts_svg",
     "engrave_excerpt_svg",
     "engrave_part_pdf",
     "engrave_part_svg",
+    "fingerboard_chart_svg",
+    "hand_at",
+    "hands_of_plan",
     "heading_from",
+    "note_name",
     "page_size",
     "pages_pdf",
     "svg_png",

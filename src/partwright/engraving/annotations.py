@@ -6,7 +6,7 @@ what no mark speaks of stays as the source has it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from partwright.engraving.render_copy import NoteSigns
@@ -78,6 +78,9 @@ def gather(
                         hand=mark.role == "extension",
                     )
                 )
+    for note in notes.values():  # "T–1" says all that "T" says
+        if any(text.startswith("T–") for text in note.fingers):
+            note.fingers = [text for text in note.fingers if text != "T"]
     for note_id, found in signs.items():
         _from_source(notes.setdefault(note_id, AtNote()), found, spoken.get(note_id, set()), string_letters)
     return {note_id: found for note_id, found in notes.items() if found != AtNote()}, tuple(lines)
@@ -87,8 +90,7 @@ def _roman(number: int) -> str:
     return _ROMAN[number - 1] if 1 <= number <= len(_ROMAN) else str(number)
 
 
-def _technical(at: object, mark: TechnicalMark) -> None:
-    assert callable(at)
+def _technical(at: Callable[[str, str], AtNote], mark: TechnicalMark) -> None:
     if mark.element in ("up-bow", "down-bow"):
         at(mark.note_id, "bow").bow = mark.element
     elif mark.element == "harmonic":
@@ -103,8 +105,7 @@ def _technical(at: object, mark: TechnicalMark) -> None:
             note.fingers.append("T")
 
 
-def _words(at: object, mark: WordsMark) -> None:
-    assert callable(at)
+def _words(at: Callable[[str, str], AtNote], mark: WordsMark) -> None:
     note = at(mark.note_id, mark.role)
     if mark.role in ("position", "extension"):
         note.hand.append(mark.text)

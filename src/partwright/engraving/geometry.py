@@ -13,12 +13,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any, NamedTuple
 
 from lxml import etree
 
 from partwright.engraving.signs import glyph
-from partwright.engraving.typefaces import SANS, SERIF, Face, has_sign, text_width
+from partwright.engraving.typefaces import SERIF, Face, has_sign, text_width
 
 __all__ = ["Box", "DrawnSystem", "Piece", "overlap", "read_drawing", "union"]
 
@@ -86,14 +87,70 @@ class DrawnSystem:
 
 # Elements that are placed as a whole and may be moved outwards as a whole.
 OUTER = frozenset(
-    ["harm", "tempo", "dir", "dynam", "reh", "voltaBracket", "fermata", "trill", "turn", "mordent", "octave", "hairpin", "pedal", "mNum", "repeatMark", "bracketSpan", "fb", "caesura"]
+    {
+        "harm",
+        "tempo",
+        "dir",
+        "dynam",
+        "reh",
+        "voltaBracket",
+        "fermata",
+        "trill",
+        "turn",
+        "mordent",
+        "octave",
+        "hairpin",
+        "pedal",
+        "repeatMark",
+        "bracketSpan",
+        "fb",
+        "caesura",
+    }
 )
 _INNER = frozenset(
-    ["notehead", "stem", "flag", "accid", "dots", "artic", "beam", "beamSpan", "slur", "tie", "tuplet", "tupletNum", "tupletBracket", "rest", "mRest", "multiRest", "multiRestNum", "clef", "keySig", "keyAccid", "meterSig", "barLine", "arpeg", "gliss", "bTrem", "fTrem", "breath", "ledgerLines", "label", "labelAbbr", "grpSym", "syl", "verse", "lv", "ornam", "staffLines", "stemMod", "note"]
+    {
+        "notehead",
+        "stem",
+        "flag",
+        "accid",
+        "dots",
+        "artic",
+        "beam",
+        "beamSpan",
+        "slur",
+        "tie",
+        "tuplet",
+        "tupletNum",
+        "tupletBracket",
+        "rest",
+        "mRest",
+        "multiRest",
+        "multiRestNum",
+        "clef",
+        "keySig",
+        "keyAccid",
+        "meterSig",
+        "barLine",
+        "arpeg",
+        "gliss",
+        "bTrem",
+        "fTrem",
+        "breath",
+        "ledgerLines",
+        "label",
+        "labelAbbr",
+        "grpSym",
+        "syl",
+        "verse",
+        "lv",
+        "ornam",
+        "staffLines",
+        "stemMod",
+        "note",
+    }
 )
 _BOLD = frozenset({"voltaBracket", "ending", "reh", "tempo", "multiRestNum"})
 _ITALIC = frozenset({"dir", "dynam", "tupletNum"})
-_SANS = frozenset({"mNum"})
 
 
 def read_drawing(svg: str) -> list[DrawnSystem]:
@@ -108,10 +165,14 @@ def _read_system(element: Any) -> DrawnSystem:
     for milestone in [e for e in element.iter(_G) if "ilestone" in e.get("class", "") and not e.findall(f".//{_TEXT}")]:
         if "placeholder" in milestone.get("class", "") or "milestoneEnd" in milestone.get("class", "").lower():
             _remove(milestone)
-    for hidden in [e for e in element.iter(_G) if "placeholder" in e.get("class", "")]:
-        _remove(hidden)
+    for hidden in [e for e in element.iter(_G) if "placeholder" in e.get("class", "") or _is_number(e)]:
+        _remove(hidden)  # bar numbers are ours
     _walk(system, element, kinds=(), note_id=None, staff=-1, measure_id=None)
     return system
+
+
+def _is_number(element: Any) -> bool:
+    return str(element.get("class", "")).startswith("mNum")
 
 
 def _remove(element: Any) -> None:
@@ -284,7 +345,7 @@ def _outline_boxes(points: list[tuple[float, float]], half: float, *, closed: bo
                 joined.append(both)
             return joined
         return upper + lower
-    pairs = list(zip(points, points[1:], strict=False))
+    pairs = list(pairwise(points))
     if closed and len(points) > 2:
         pairs.append((points[-1], points[0]))
     return [box for a, b in pairs for box in _segment_boxes(a, b, half)]
@@ -320,10 +381,18 @@ def _rewrite_text(system: DrawnSystem, text: Any, kinds: tuple[str, ...]) -> lis
     index = parent.index(text)
     parent.remove(text)
     new: list[Any] = []
-    for line_x, line_y, line in lines:
-        line = _trimmed(line)
+    for line_x, line_y, spoken in lines:
+        line = _trimmed(spoken)
         width = sum(_run_width(run) for run in line)
         left = line_x - (width if anchor == "end" else width / 2 if anchor == "middle" else 0)
+        if len(line) == 1 and not line[0].music and anchor != "start":
+            # One run needs no sum of widths: the reader's own kerning then cannot shift it.
+            elements, run_boxes = _place_run(system, line[0], left, line_y)
+            elements[0].set("x", f"{line_x:.0f}")
+            elements[0].set("text-anchor", anchor)
+            new += elements
+            boxes += run_boxes
+            continue
         for run in line:
             elements, run_boxes = _place_run(system, run, left, line_y)
             new += elements
@@ -336,6 +405,9 @@ def _rewrite_text(system: DrawnSystem, text: Any, kinds: tuple[str, ...]) -> lis
 
 def _trimmed(line: list[_Run]) -> list[_Run]:
     kept = [run for run in line if run.text]
+    for word, music in pairwise(kept):  # "Andante" and a metronome mark are two words
+        if music.music and not word.music and "\uec00" <= music.text[0] <= "\uecff" and not word.text.endswith(" "):
+            word.text += "\u00a0\u00a0"
     if kept:
         kept[0].text = kept[0].text.lstrip()
         kept[-1].text = kept[-1].text.rstrip()
@@ -367,7 +439,7 @@ def _face(kinds: tuple[str, ...], weight: str | None, style: str | None) -> Face
     found = set(kinds)
     bold = (weight == "bold") if weight else bool(found & _BOLD)
     italic = (style in ("italic", "oblique")) if style else bool(found & _ITALIC)
-    return Face(SANS if found & _SANS else SERIF, bold, italic and not found & _SANS)
+    return Face(SERIF, bold, italic)
 
 
 _TEXT_SIGNS = {"♯": "E262", "♭": "E260", "♮": "E261", "\U0001d12a": "E263", "\U0001d12b": "E264"}
@@ -398,7 +470,7 @@ def _run_width(run: _Run) -> float:
 
 def _place_run(system: DrawnSystem, run: _Run, left: float, y: float) -> tuple[list[Any], list[Box]]:
     if not run.music:
-        element = etree.Element(_TEXT, nsmap={None: SVG})
+        element = etree.Element(_TEXT)
         element.set("x", f"{left:.0f}")
         element.set("y", f"{y:.0f}")
         element.set("font-size", f"{run.size:.0f}")
@@ -419,7 +491,7 @@ def _place_run(system: DrawnSystem, run: _Run, left: float, y: float) -> tuple[l
         if shape is None:
             continue
         scale = run.size / 1000
-        element = etree.Element(_USE, nsmap={None: SVG})
+        element = etree.Element(_USE)
         element.set("href", f"#sign-{code}")
         element.set("transform", f"translate({left:.0f},{y:.0f}) scale({scale:.4g})")
         system.glyphs.add(code)

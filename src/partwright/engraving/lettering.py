@@ -56,13 +56,16 @@ def letter(
     fill: str | None = None,
     spacing: float = 0.0,
 ) -> Lettering:
-    """Draw one line. `spacing` is added between letters (small capitals); unknown signs become U+FFFD's box, never vanish."""
+    """Draw one line. `spacing` is added between letters (small capitals); an unknown sign becomes a box, it
+    never vanishes."""
     used = Used()
     runs = [part for part in re.split("([♯♭♮]+)", _CONTROL.sub("", text)) if part]
     total = sum(_width(run, size, face, spacing) for run in runs)
     left = x - (total if anchor == "end" else total / 2 if anchor == "middle" else 0.0)
     pieces = []
     pen = left
+    # One run alone is anchored, so that the reader's own kerning cannot shift it; several are laid end to end.
+    alone = len(runs) == 1 and runs[0][0] not in _ACCIDENTALS and anchor != "start"
     for run in runs:
         if run[0] in _ACCIDENTALS:
             for sign in run:
@@ -77,10 +80,12 @@ def letter(
         used.texts.setdefault(face, set()).update(shown)
         weight = ' font-weight="700"' if face.bold else ""
         style = ' font-style="italic"' if face.italic else ""
+        hold = f' text-anchor="{anchor}"' if alone else ""
         space = f' letter-spacing="{spacing:.0f}"' if spacing else ""
+        place = x if alone else pen
         pieces.append(
-            f'<text x="{pen:.0f}" y="{y:.0f}" font-family="{face.family}" font-size="{size:.0f}"{weight}{style}{space}'
-            f' xml:space="preserve">{escape(shown)}</text>'
+            f'<text x="{place:.0f}" y="{y:.0f}" font-family="{face.family}" font-size="{size:.0f}"'
+            f'{weight}{style}{space}{hold} xml:space="preserve">{escape(shown)}</text>'
         )
         pen += _width(run, size, face, spacing)
     svg = "".join(pieces)
@@ -89,7 +94,7 @@ def letter(
     return Lettering(svg, left, total, used)
 
 
-_ACCIDENTAL_SCALE = 0.95
+_ACCIDENTAL_SCALE = 1.15
 
 
 def _width(run: str, size: float, face: Face, spacing: float) -> float:

@@ -19,8 +19,6 @@ __all__ = ["DocumentFacts", "pages_pdf", "svg_png"]
 _STAMP = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)
 """A fixed date: when a page was made must not make it another page."""
 
-_STANDARD = "a-2b"
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DocumentFacts:
@@ -40,6 +38,10 @@ def pages_pdf(pages: Sequence[str], *, width_mm: float, height_mm: float, facts:
         raise EngravingError("there is no page to print", "Give at least one page.")
     with tempfile.TemporaryDirectory(prefix="partwright-pages-") as name:
         folder = Path(name)
+        letters = folder / "letters"  # only these: a font installed on this machine must not change the page
+        letters.mkdir()
+        for file in font_files():
+            (letters / file.name).symlink_to(file)
         for number, page in enumerate(pages, 1):
             (folder / f"page-{number}.svg").write_text(page, encoding="utf-8")
         main = folder / "main.typ"
@@ -49,10 +51,11 @@ def pages_pdf(pages: Sequence[str], *, width_mm: float, height_mm: float, facts:
                 typst.compile(
                     str(main),
                     root=str(folder),
-                    font_paths=[str(path) for path in font_files()],
-                    ignore_system_fonts=True,
+                    font_paths=typst.Fonts(
+                        include_system_fonts=False, include_embedded_fonts=False, font_paths=[str(letters)]
+                    ),
                     format="pdf",
-                    pdf_standards=[_STANDARD],
+                    pdf_standards="a-2b",
                     timestamp=_STAMP,
                 )
             )

@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from partwright.engraving.annotations import AtNote, Line
 from partwright.engraving.geometry import Box, DrawnSystem, Piece, text_extent, union
 from partwright.engraving.lettering import Used, letter
-from partwright.engraving.signs import sign
+from partwright.engraving.signs import Sign, sign
 from partwright.engraving.typefaces import CAP_HEIGHT, SANS, SERIF, Face
 
 __all__ = ["PlacedSign", "PlacedSystem", "place_system"]
@@ -30,14 +30,14 @@ HAND_SIZE = 300.0
 BOW_HEIGHT = 200.0
 WORDS_SIZE = 340.0
 NUMBER_SIZE = 270.0
-GAP = 42.0  # between two signs of one note
+GAP = 58.0  # between two signs of one note
 SIDE_GAP = 40.0  # between signs of neighbouring notes
 STAFF_GAP = 70.0  # between the staff and the nearest sign
 LINE_WEIGHT = 16.0
 
 FINGER_FACE = Face(SERIF, bold=True)
 STRING_FACE = Face(SERIF, italic=True)
-HAND_FACE = Face(SANS, bold=True)
+HAND_FACE = Face(SERIF, bold=True)  # a Roman one in a sans face is a mere bar
 LINE_FACE = Face(SANS)
 WORDS_FACE = Face(SERIF, italic=True)
 NUMBER_FACE = Face(SANS)
@@ -250,10 +250,10 @@ class _Placing:
         found = self.at.get(note.note_id)
         if found is None:
             return
-        for svg, width, height in self._drawings(kind, found, note):
-            reach = max(width / 2, 118.0 * note.scale)
-            column = self.inner.between(note.x - reach, note.x + reach)
-            others = self.placed.between(note.x - width / 2 - SIDE_GAP, note.x + width / 2 + SIDE_GAP)
+        for svg, left, right, height in self._drawings(kind, found, note):
+            reach = 118.0 * note.scale
+            column = self.inner.between(note.x - max(reach, left), note.x + max(reach, right))
+            others = self.placed.between(note.x - left - SIDE_GAP, note.x + right + SIDE_GAP)
             spans = [(b.top, b.bottom) for b in (*column, *others)]
             if note.below:
                 flipped = [(-low, -high) for high, low in spans]
@@ -262,14 +262,15 @@ class _Placing:
             else:
                 bottom = _settle_up(spans, pen[note.note_id], height, GAP)
                 pen[note.note_id] = bottom - height - GAP
-            box = Box(note.x - width / 2, bottom - height, note.x + width / 2, bottom)
+            box = Box(note.x - left, bottom - height, note.x + right, bottom)
             self._add(kind, note.note_id, box, f'<g transform="translate({note.x:.0f},{bottom:.0f})">{svg}</g>')
 
     def _add(self, kind: str, note_id: str, box: Box, svg: str) -> None:
         self.placed.add(box)
         self.signs.append(PlacedSign(kind, note_id, box, svg))
 
-    def _drawings(self, kind: str, found: AtNote, note: _Note) -> list[tuple[str, float, float]]:
+    def _drawings(self, kind: str, found: AtNote, note: _Note) -> list[tuple[str, float, float, float]]:
+        """SVG, reach to the left and to the right of the note's middle, height."""
         scale = note.scale
         if kind == "finger":
             drawn = [self._finger(text, scale, guide=found.guide and i == 0) for i, text in enumerate(found.fingers)]
@@ -277,13 +278,13 @@ class _Placing:
                 drawn.append(self._finger("", scale, guide=True))
             return drawn
         if kind == "harmonic" and found.harmonic == "natural":
-            return [tuple(sign("harmonic", 120.0 * scale))]
+            return [_drawing(sign("harmonic", 120.0 * scale))]
         if kind == "string" and found.string:
-            return [self._text(found.string, STRING_SIZE * scale, STRING_FACE)]
+            return [_centred(self._text(found.string, STRING_SIZE * scale, STRING_FACE))]
         if kind == "bow" and found.bow:
-            return [tuple(sign(found.bow, BOW_HEIGHT * scale))]
+            return [_drawing(sign(found.bow, BOW_HEIGHT * scale))]
         if kind == "above":
-            return [self._text(text, WORDS_SIZE, WORDS_FACE) for text in found.above]
+            return [_centred(self._text(text, WORDS_SIZE, WORDS_FACE)) for text in found.above]
         return []
 
     def _text(self, text: str, size: float, face: Face) -> tuple[str, float, float]:
@@ -293,21 +294,21 @@ class _Placing:
         svg = drawn.svg if below < 10 else f'<g transform="translate(0,{-below:.0f})">{drawn.svg}</g>'
         return svg, drawn.width, above + below
 
-    def _finger(self, text: str, scale: float, *, guide: bool) -> tuple[str, float, float]:
+    def _finger(self, text: str, scale: float, *, guide: bool) -> tuple[str, float, float, float]:
         """A finger, with the thumb's sign for T and a dash before a guide finger."""
         size = FINGER_SIZE * scale
         height = size * CAP_HEIGHT
         parts: list[tuple[str, float]] = []
         for token in _tokens(text):
             if token == "T":
-                thumb = sign("thumb", height * 1.18)
+                thumb = sign("thumb", height * 1.4)
                 parts.append((thumb.svg, thumb.width))
             else:
                 drawn = letter(token, size, FINGER_FACE, anchor="middle")
                 self.used.add(drawn.used)
                 parts.append((drawn.svg, drawn.width))
         if "T" in text:
-            height *= 1.18
+            height *= 1.4
         width = sum(w for _, w in parts) + max(0, len(parts) - 1) * size * 0.04
         pen = -width / 2
         pieces = []
@@ -319,10 +320,11 @@ class _Placing:
             y = -size * CAP_HEIGHT * 0.5
             start = -width / 2 - space - dash
             pieces.append(
-                f'<path d="M{start:.0f} {y:.0f}h{dash:.0f}" fill="none" stroke="currentColor" stroke-width="{size * 0.075:.0f}"/>'
+                f'<path d="M{start:.0f} {y:.0f}h{dash:.0f}" fill="none" stroke="currentColor" '
+                f'stroke-width="{size * 0.075:.0f}"/>'
             )
-            width += 2 * (dash + space)
-        return "".join(pieces), max(width, 1.0), height
+            return "".join(pieces), width / 2 + dash + space, max(width / 2, 1.0), height
+        return "".join(pieces), width / 2, width / 2, height
 
     # Lines over several notes --------------------------------------------------------------------------------------
 
@@ -470,14 +472,14 @@ class _Placing:
         items: list[tuple[float, float, str, str, Line | None, bool]] = []  # left, right, text, note id, line, ends
         for note in self.notes:
             found = self.at.get(note.note_id)
-            for text in found.hand if found is not None else ():
-                items.append((note.box.left, note.box.left, text, note.note_id, None, False))
-        for line in self.lines:
-            stretch = self._stretch(line) if line.hand else None
+            words = found.hand if found is not None else ()
+            items += [(note.box.left, note.box.left, text, note.note_id, None, False) for text in words]
+        for span in self.lines:
+            stretch = self._stretch(span) if span.hand else None
             if stretch is not None:
                 left, right, begins, ends = stretch
-                text = line.text if begins else f"({line.text})" if line.text else ""
-                items.append((left, right, text, line.first, line, ends))
+                text = span.text if begins else f"({span.text})" if span.text else ""
+                items.append((left, right, text, span.first, span, ends))
         if not items:
             return
         items.sort(key=lambda item: (item[0], item[4] is not None))
@@ -570,12 +572,20 @@ _OUTER_RANK = {
             ("voltaBracket",),
             ("tempo",),
             ("reh",),
-            ("mNum",),
         )
     )
     for kind in kinds
 }
 _ROWS = frozenset({"harm", "voltaBracket"})
+
+
+def _drawing(drawn: Sign) -> tuple[str, float, float, float]:
+    return drawn.svg, drawn.width / 2, drawn.width / 2, drawn.height
+
+
+def _centred(drawn: tuple[str, float, float]) -> tuple[str, float, float, float]:
+    svg, width, height = drawn
+    return svg, width / 2, width / 2, height
 
 
 def _tokens(text: str) -> list[str]:

@@ -64,8 +64,9 @@ def render_tree(
     """A render copy of one part.
 
     `root` is a MusicXML root element (partwise or timewise); `note_ids` gives a note's id by bar index and the number
-    of note elements before it in the bar (a note without one keeps its own); `bars` limits it to a range of bar indices from 0, both included; `new_systems` lists bar indices (of
-    the copy) that begin a line. Raises EngravingError for a part that is not there or cannot be drawn.
+    of note elements before it in the bar (a note without one keeps its own); `bars` limits the copy to a range of bar
+    indices from 0, both included; `new_systems` lists bar indices (of the copy) that begin a line.
+    Raises EngravingError for a part that is not there or cannot be drawn.
     """
     part = _part_of(root, part_id)
     measures = list(part.iterchildren("measure"))

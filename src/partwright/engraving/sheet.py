@@ -6,10 +6,11 @@ screen is paper-coloured and carries the few letters it needs of our faces.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from partwright.engraving.legend import marks_legend, string_letters
 from partwright.engraving.lettering import Used, letter, wrap
 from partwright.engraving.music import EngravedMusic, engrave_music
 from partwright.engraving.pagination import LineBox, paginate, space_out
@@ -21,9 +22,19 @@ from partwright.engraving.typefaces import SANS, SERIF, Face, font_face_css
 from partwright.engraving.worker import EngravingProcess
 
 if TYPE_CHECKING:
+    from partwright.instrument import Instrument
     from partwright.score import Mark, Tune
 
-__all__ = ["Heading", "engrave_excerpt_svg", "engrave_part_pdf", "engrave_part_svg", "heading_from"]
+__all__ = [
+    "Heading",
+    "engrave_excerpt_svg",
+    "engrave_part_pdf",
+    "engrave_part_svg",
+    "heading_from",
+    "sheet_footer",
+    "sheet_head",
+    "svg_document",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,16 +54,16 @@ class Heading:
 
 def heading_from(tune: Tune, *, instrument: str = "", level: str = "") -> Heading:
     """The heading the source itself gives; the file's name where it has no title."""
-    credits = tune.part.credits
+    found = tune.part.credits
     return Heading(
-        title=credits.title or tune.source.stem,
-        subtitle=credits.subtitle,
-        composer=credits.composer,
-        arranger=credits.arranger,
-        lyricist=credits.lyricist,
+        title=found.title or tune.source.stem,
+        subtitle=found.subtitle,
+        composer=found.composer,
+        arranger=found.arranger,
+        lyricist=found.lyricist,
         instrument=instrument or tune.part.name,
         level=level,
-        rights=credits.rights,
+        rights=found.rights,
     )
 
 
@@ -79,12 +90,12 @@ def engrave_part_svg(
     *,
     heading: Heading,
     page: PageSize = A4,
-    string_letters: Mapping[int, str] | None = None,
+    instrument: Instrument | None = None,
     staff_size: float = 1.0,
     process: EngravingProcess | None = None,
 ) -> tuple[str, ...]:
     """The part as one SVG per page, for the screen. Same input, same bytes. Raises EngravingError."""
-    return _pages(tune, marks, heading, page, string_letters or {}, staff_size, process, screen=True)
+    return _pages(tune, marks, heading, page, instrument, staff_size, process, screen=True)
 
 
 def engrave_part_pdf(
@@ -93,12 +104,12 @@ def engrave_part_pdf(
     *,
     heading: Heading,
     page: PageSize = A4,
-    string_letters: Mapping[int, str] | None = None,
+    instrument: Instrument | None = None,
     staff_size: float = 1.0,
     process: EngravingProcess | None = None,
 ) -> bytes:
     """The part as a PDF/A-2b to print: the same pages without the paper's colour. Raises EngravingError."""
-    pages = _pages(tune, marks, heading, page, string_letters or {}, staff_size, process, screen=False)
+    pages = _pages(tune, marks, heading, page, instrument, staff_size, process, screen=False)
     authors = tuple(name for name in (heading.composer, heading.arranger) if name)
     words = tuple(f"{heading.title}, page {number} of {len(pages)}: music" for number in range(1, len(pages) + 1))
     facts = DocumentFacts(title=heading.title, authors=authors, page_words=words)
@@ -112,7 +123,7 @@ def engrave_excerpt_svg(
     first_bar_index: int,
     last_bar_index: int,
     width_mm: float,
-    string_letters: Mapping[int, str] | None = None,
+    instrument: Instrument | None = None,
     staff_size: float = 1.0,
     screen: bool = True,
     process: EngravingProcess | None = None,
@@ -127,7 +138,7 @@ def engrave_excerpt_svg(
         tune,
         marks,
         width=width,
-        string_letters=string_letters or {},
+        string_letters=string_letters(instrument),
         bars=(first_bar_index, last_bar_index),
         staff_size=staff_size,
         process=process,
@@ -148,23 +159,33 @@ def _pages(
     marks: Sequence[Mark],
     heading: Heading,
     page: PageSize,
-    string_letters: Mapping[int, str],
+    instrument: Instrument | None,
     staff_size: float,
     process: EngravingProcess | None,
     *,
     screen: bool,
 ) -> tuple[str, ...]:
     width = (page.width_mm - 2 * page.side_mm) * 100
-    music = engrave_music(
-        tune, marks, width=width, string_letters=string_letters, staff_size=staff_size, process=process
-    )
-    head = _head(heading, width)
-    foot = _foot(heading, width)
+    head = sheet_head(heading, width)
+    foot = _foot(heading, (*marks_legend(marks, instrument), *heading.legend), width)
     full = (page.height_mm - page.top_mm - page.bottom_mm) * 100 - FOOTER
     running = 620.0
     first_room = full - head.height - foot.height
-    lines = [_line_box(system, music) for system in music.systems]
-    ranges = paginate(lines, first_room, full - running)
+
+    def lay_out(size: float) -> tuple[EngravedMusic, list[LineBox], tuple[tuple[int, int], ...]]:
+        made = engrave_music(
+            tune, marks, width=width, string_letters=string_letters(instrument), staff_size=size, process=process
+        )
+        boxes = [_line_box(system, made) for system in made.systems]
+        return made, boxes, paginate(boxes, first_room, full - running)
+
+    music, lines, ranges = lay_out(staff_size)
+    if len(ranges) > 1 and _fill(lines[ranges[-1][0] :], full - running) < _THIN_LAST_PAGE:
+        for smaller in _SMALLER:
+            other = lay_out(staff_size * smaller)
+            if len(other[2]) < len(ranges):
+                music, lines, ranges = other
+                break
     total = len(ranges)
     left, top = page.side_mm * 100, page.top_mm * 100
     pages = []
@@ -184,7 +205,7 @@ def _pages(
         for system, offset in zip(systems, tops, strict=True):
             parts.append(_system_svg(system, left, start + offset - system.box.top))
             used.add(system.used)
-        footer = _footer(heading, width, number, total)
+        footer = sheet_footer(heading, width, number, total)
         parts.append(f'<g transform="translate({left:.0f},{top + full + FOOTER:.0f})">{footer.svg}</g>')
         used.add(footer.used)
         title = f"{heading.title}, page {number} of {total}"
@@ -203,6 +224,13 @@ def _pages(
 
 
 FOOTER = 700.0
+_THIN_LAST_PAGE = 0.45
+_SMALLER = (0.96, 0.92, 0.88)
+"""Staff sizes tried when a slightly smaller one saves a page that would be nearly empty (7.2 mm down to 6.3 mm)."""
+
+
+def _fill(lines: Sequence[LineBox], room: float) -> float:
+    return sum(line.height for line in lines) / room
 
 
 def _line_box(system: PlacedSystem, music: EngravedMusic) -> LineBox:
@@ -216,7 +244,7 @@ def _system_svg(system: PlacedSystem, x: float, y: float) -> str:
     return f'<g transform="translate({x:.0f},{y:.0f})">{system.svg}</g>'
 
 
-def _head(heading: Heading, width: float) -> _Block:
+def sheet_head(heading: Heading, width: float) -> _Block:
     """Title block: title and subtitle in the middle, the player's line on the left, names on the right."""
     used, pieces = Used(), []
     y = 0.0
@@ -247,21 +275,20 @@ def _head(heading: Heading, width: float) -> _Block:
         pieces.append(drawn.svg)
         used.add(drawn.used)
     pen = 0.0
-    for index, (text, face) in enumerate(left_lines):
-        shown = text if index == 0 else f"\u2002{text}"
-        drawn = letter(shown, LABEL_SIZE, face, x=pen, y=y + step * max(rows, 1))
+    for text, face in left_lines:
+        drawn = letter(text, LABEL_SIZE, face, x=pen, y=y + step * max(rows, 1))
         pieces.append(drawn.svg)
         used.add(drawn.used)
-        pen += drawn.width
+        pen += drawn.width + LABEL_SIZE * 0.6
     y += step * rows
     return _Block("".join(pieces), y + 480, used)
 
 
-def _foot(heading: Heading, width: float) -> _Block:
+def _foot(heading: Heading, legend: Sequence[str], width: float) -> _Block:
     """Legend and rights, at the bottom of the first page."""
     used, pieces = Used(), []
     lines = [
-        *(piece for text in (" ".join(heading.legend),) if text for piece in wrap(text, SMALL_SIZE, width, _LABEL)),
+        *(piece for text in (" ".join(legend),) if text for piece in wrap(text, SMALL_SIZE, width, _LABEL)),
         *(piece for text in heading.rights for piece in wrap(text, SMALL_SIZE, width, _LABEL)),
     ]
     if not lines:
@@ -276,7 +303,7 @@ def _foot(heading: Heading, width: float) -> _Block:
     return _Block("".join(pieces), y + 60, used)
 
 
-def _footer(heading: Heading, width: float, number: int, total: int) -> _Block:
+def sheet_footer(heading: Heading, width: float, number: int, total: int) -> _Block:
     used = Used()
     who = " · ".join(part for part in (heading.title, heading.instrument, heading.level) if part)
     if len(wrap(who, SMALL_SIZE, width - 1600, _LABEL)) > 1:

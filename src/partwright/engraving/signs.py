@@ -2,7 +2,7 @@
 
 Units: outlines in font units (1000 = four staff spaces, y upwards as in SMuFL); `draw_*` results in the page's
 units with y downwards. Source of the shapes: glyphs by SMuFL code point from the engraving library's data folder;
-thumb sign, harmonic circle and bow signs drawn here from simple shapes, as printed in the trade (common practice, no source).
+thumb sign, harmonic circle and bow signs drawn here from simple shapes, as printed (common practice, no source).
 """
 
 from __future__ import annotations

@@ -59,8 +59,7 @@ def _draw(musicxml: bytes, options: dict[str, object], resources: str) -> tuple[
     import verovio
 
     toolkit = verovio.toolkit(False)  # a fresh one each time: ids then depend on the input and the seed alone
-    if not toolkit.setResourcePath(resources):
-        return "its fonts are missing", []
+    toolkit.setResourcePath(resources)
     toolkit.setOptions(options)
     if not toolkit.loadData(musicxml.decode("utf-8")):
         return "it could not read the music", []

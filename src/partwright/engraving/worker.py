@@ -139,7 +139,8 @@ class EngravingProcess:
         process = self._process
         assert process is not None and process.stdin is not None and process.stdout is not None
         deadline = time.monotonic() + self._limits.wall_seconds
-        to_write, received, frames = memoryview(request), bytearray(), []
+        to_write, received = memoryview(request), bytearray()
+        frames: list[bytes] = []
         expected = 1
         os.set_blocking(process.stdin.fileno(), False)
         os.set_blocking(process.stdout.fileno(), False)
@@ -197,7 +198,7 @@ def _crash_words(code: int) -> str:
 
 
 def _resource_folder(folder: Path) -> Path:
-    """The library's data with the metrics of our text face in place of its own, so that words get the room they need."""
+    """The library's data with our text face's metrics in place of its own, so that words get the room they need."""
     data = library_data()
     target = folder / "data"
     target.mkdir()

@@ -16,8 +16,8 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from partwright.fingering.hands import THUMB_ZONE, UPPER, HandTable, hand_table
-from partwright.instrument import THUMB, Instrument, Level
+from partwright.fingering.hands import HandTable, hand_table
+from partwright.instrument import THUMB, HandShape, Instrument, Level
 
 __all__ = ["LIMITS", "Column", "ColumnMaker"]
 
@@ -26,6 +26,7 @@ Ints = NDArray[np.int64]
 # What may give way, cheapest first: (name, rank of the first step beyond, words). One rank is added per further step.
 LIMITS: tuple[tuple[str, float, str], ...] = (
     ("harmonics", 1.0, "a natural harmonic"),
+    ("hand shapes", 5.0, "a hand shape the level does not use"),
     ("extensions", 10.0, "an extended hand"),
     ("low position", 20.0, "a position below those of the level"),
     ("string ceiling", 30.0, "a place higher on its string than is usual"),
@@ -71,7 +72,7 @@ class ColumnMaker:
         self.instrument = instrument
         self.level = level
         self.hands: HandTable = hand_table(instrument)
-        self._beyond_hand = _hands_beyond(self.hands, instrument, level)
+        self._beyond_hand = _hands_beyond(self.hands, level)
         self._full: dict[tuple[int, ...], Column] = {}
         self._kept: dict[tuple[int, ...], Column] = {}
 
@@ -195,31 +196,26 @@ class ColumnMaker:
         return found
 
 
-def _hands_beyond(hands: HandTable, instrument: Instrument, level: Level) -> NDArray[np.float64]:
+def _hands_beyond(hands: HandTable, level: Level) -> NDArray[np.float64]:
     """How far each hand goes beyond the level. Shape (hands,)."""
-    forward = next((shape for shape in instrument.shapes if shape.extension == "forward"), None)
     beyond = np.zeros(len(hands.frame))
-    for index, shape in enumerate(hands.shapes):
-        frame = int(hands.frame[index])
-        rank = _rank(shape.name, bool(shape.extension), int(hands.zone[index]), frame, level)
-        if shape.extension == "back" and forward is not None and forward.frame_min <= frame - 1 <= forward.frame_max:
-            rank = min(rank, _rank(forward.name, True, int(hands.zone[index]), frame - 1, level))
-        beyond[index] = rank
+    for index, names in enumerate(hands.names):
+        beyond[index] = min(_rank(shape, frame, level) for shape, frame in names)
     return beyond
 
 
-def _rank(name: str, opened: bool, zone: int, frame: int, level: Level) -> float:
+def _rank(shape: HandShape, frame: int, level: Level) -> float:
+    if shape.zone == "thumb":
+        return 0.0 if level.thumb and shape.name in level.shapes else _RANK["thumb position"] + frame
     rank = 0.0
-    if zone == THUMB_ZONE:
-        return rank if level.thumb and name in level.shapes else _RANK["thumb position"] + frame
     if frame > level.frame_max:
         rank += _RANK["position"] + frame - level.frame_max
-    elif zone == UPPER and name not in level.shapes:
+    elif shape.zone == "upper" and shape.name not in level.shapes:
         rank += _RANK["position"] + 1
     if frame < level.frame_min:
         rank += _RANK["low position"] + level.frame_min - frame
-    if opened and name not in level.shapes:
-        rank += _RANK["extensions"]
+    if shape.zone == "neck" and shape.name not in level.shapes:
+        rank += _RANK["extensions" if shape.extension else "hand shapes"]
     return rank
 
 

@@ -3,8 +3,9 @@
 Units: places in semitones above the open string, lengths in mm. Shapes: (hands,) or (hands, 6), where the second
 axis is the finger 0..THUMB and -1 means that finger stops nothing.
 
-A hand opened back from one frame and one opened forward from the frame below put the fingers on the same places:
-they are one hand here, and which of the two it was is told afterwards by where it came from (`labels`).
+A cello hand opened back from one frame and one opened forward from the frame below put the fingers on the same places
+and lie in the same place: they are one hand here, and which of the two it was is told afterwards by where it came from
+(`labels`). `names` keeps both.
 """
 
 from __future__ import annotations
@@ -29,6 +30,7 @@ class HandTable:
     """All hands of one instrument. Rows are hands; see the module for units and shapes."""
 
     shapes: tuple[HandShape, ...]  # one per hand
+    names: tuple[tuple[tuple[HandShape, int], ...], ...]  # per hand, every (shape, frame) that is this hand
     frame: NDArray[np.int64]
     zone: NDArray[np.int64]
     place: NDArray[np.int64]  # (hands, 6)
@@ -65,7 +67,8 @@ def hand_table(instrument: Instrument) -> HandTable:
 
 
 def _build(instrument: Instrument) -> HandTable:
-    seen: set[tuple[str, tuple[tuple[int, int], ...]]] = set()
+    seen: dict[tuple[str, int, tuple[tuple[int, int], ...]], int] = {}
+    names: list[list[tuple[HandShape, int]]] = []
     rows: list[tuple[HandShape, int, dict[int, int]]] = []
     for shape in instrument.shapes:
         for frame in range(shape.frame_min, shape.frame_max + 1):
@@ -74,10 +77,15 @@ def _build(instrument: Instrument) -> HandTable:
                 for finger, offset in shape.offsets.items()
                 if not (finger == 4 and shape.fourth_max is not None and frame > shape.fourth_max)
             }
-            key = (shape.zone, tuple(sorted(places.items())))
-            if key not in seen and min(places.values()) >= 1:
-                seen.add(key)
-                rows.append((shape, frame, places))
+            if min(places.values()) < 1:
+                continue
+            key = (shape.zone, frame + shape.body, tuple(sorted(places.items())))
+            if key in seen:
+                names[seen[key]].append((shape, frame))
+                continue
+            seen[key] = len(rows)
+            rows.append((shape, frame, places))
+            names.append([(shape, frame)])
     place = np.full((len(rows), 6), -1, dtype=np.int64)
     for index, (_, _, places) in enumerate(rows):
         for finger, semitones in places.items():
@@ -97,6 +105,7 @@ def _build(instrument: Instrument) -> HandTable:
     relaxed = max(1.0, _relaxed_span_mm(instrument))
     return HandTable(
         shapes=shapes,
+        names=tuple(tuple(row) for row in names),
         frame=frame_of,
         zone=zone,
         place=place,

@@ -8,23 +8,21 @@ closed again where no note within reach needs the opening.
 
 from __future__ import annotations
 
-import numpy as np
+from collections.abc import Sequence
 
 from partwright.fingering.hands import NECK
 from partwright.fingering.planning import Planning
+from partwright.instrument import HandShape, Level
 
 __all__ = ["hand_labels"]
 
+_FIRST_POSITION = 2
 _WITHIN_EVENTS = 3  # an opening further away than this is not what the hand is open for
 
 
 def hand_labels(planning: Planning) -> dict[int, tuple[int, str]]:
     """Frame and shape name for every variable whose hand is an opened one."""
     hands, lattice, choice = planning.maker.hands, planning.lattice, planning.solution.choice
-    closed = next((s for s in planning.instrument.shapes if s.zone == "neck" and not s.extension), None)
-    forward = next((s for s in planning.instrument.shapes if s.extension == "forward"), None)
-    if closed is None:
-        return {}
     order = [planning.variable_of[event] for event in planning.walk.order if event in planning.variable_of]
     hand_at = [int(lattice.columns[v].hand[choice[v]]) for v in order]
     labels: dict[int, tuple[int, str]] = {}
@@ -35,29 +33,40 @@ def hand_labels(planning: Planning) -> dict[int, tuple[int, str]]:
         while stop + 1 < len(order) and hand_at[stop + 1] == hand:
             stop += 1
         if hands.opened[hand]:
-            frame = int(hands.frame[hand])
             around = [hand_at[k] for k in (start - 1, stop + 1) if 0 <= k < len(order)]
             beside = [int(hands.frame[h]) for h in around if hands.zone[h] == NECK and not hands.opened[h]]
-            is_forward = (
-                forward is not None
-                and forward.name in planning.level.shapes
-                and forward.frame_min <= frame - 1 <= forward.frame_max
-                and (beside[0] == frame - 1 if beside else frame - 1 == 2)
-            )
-            named = (frame - 1, forward.name) if is_forward and forward else (frame, hands.shapes[hand].name)
-            fingers = [lattice.columns[v].finger[choice[v]] for v in order[start : stop + 1]]
-            needs = [_needs_opening(f, is_forward) for f in fingers]
+            shape, frame = _name(hands.names[hand], beside, planning.level)
+            closed = [_closed(planning, v, frame) for v in order[start : stop + 1]]
             for k in range(start, stop + 1):
-                near = range(max(0, k - start - _WITHIN_EVENTS), min(len(needs), k - start + _WITHIN_EVENTS + 1))
-                if any(needs[n] for n in near):
-                    labels.setdefault(order[k], named)
-                elif closed.frame_min <= named[0] <= closed.frame_max:
-                    labels.setdefault(order[k], (named[0], closed.name))
+                near = range(max(0, k - start - _WITHIN_EVENTS), min(len(closed), k - start + _WITHIN_EVENTS + 1))
+                instead = closed[k - start]
+                if instead is None or any(closed[n] is None for n in near):
+                    labels.setdefault(order[k], (frame, shape.name))
+                else:
+                    labels.setdefault(order[k], (frame, instead.name))
         start = stop + 1
     return labels
 
 
-def _needs_opening(fingers: np.ndarray, is_forward: bool) -> bool:
-    """Opened back, the first finger lies where a closed hand has none; opened forward, the others do."""
-    stopped = fingers[fingers > 0]
-    return bool((stopped > 1).any() if is_forward else (stopped == 1).any())
+def _name(names: Sequence[tuple[HandShape, int]], beside: Sequence[int], level: Level) -> tuple[HandShape, int]:
+    """Of the names an opened hand has, the one the level allows and the closed hand beside it suggests."""
+    allowed = [(s, f) for s, f in names if s.name in level.shapes and level.frame_min <= f <= level.frame_max]
+    for shape, frame in allowed:
+        if shape.extension == "forward" and (beside[0] == frame if beside else frame == _FIRST_POSITION):
+            return shape, frame
+    return (allowed or names)[0]
+
+
+def _closed(planning: Planning, variable: int, frame: int) -> HandShape | None:
+    """The closed shape that stops this event from the same frame, if there is one."""
+    column, state = planning.lattice.columns[variable], planning.solution.choice[variable]
+    stopped = [(int(f), int(s)) for f, s in zip(column.finger[state], column.stop[state], strict=True) if f > 0]
+    fitting = [
+        shape
+        for shape in planning.instrument.shapes
+        if shape.zone == "neck"
+        and not shape.extension
+        and shape.frame_min <= frame <= shape.frame_max
+        and all(finger in shape.offsets and frame + shape.offsets[finger] == place for finger, place in stopped)
+    ]
+    return next((shape for shape in fitting if shape.name in planning.level.shapes), next(iter(fitting), None))

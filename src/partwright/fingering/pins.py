@@ -137,7 +137,7 @@ def pin_mask(column: Column, note: int, pins: Sequence[Pin], hands: HandTable) -
         if pin.frame is not None:
             fits &= _at_frame(column, hands, pin.frame)
         if pin.shape is not None:
-            fits &= np.array([hands.shapes[h].name == pin.shape for h in column.hand], bool)
+            fits &= np.array([any(s.name == pin.shape for s, _ in hands.names[h]) for h in column.hand], bool)
         if pin.harmonic is not None:
             fits &= (column.harmonic[:, note] > 0) == pin.harmonic
         mask &= ~fits if pin.banned else fits
@@ -145,9 +145,8 @@ def pin_mask(column: Column, note: int, pins: Sequence[Pin], hands: HandTable) -
 
 
 def _at_frame(column: Column, hands: HandTable, frame: int) -> NDArray[np.bool_]:
-    """The hand lies at this frame, or is opened forward from it."""
-    forward = hands.opened[column.hand] & (hands.frame[column.hand] == frame + 1)
-    return np.asarray((hands.frame[column.hand] == frame) | forward)
+    """The hand lies at this frame, or is opened from it."""
+    return np.array([any(f == frame for _, f in hands.names[h]) for h in column.hand], bool)
 
 
 def pin_words(pin: Pin) -> str:

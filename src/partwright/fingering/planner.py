@@ -95,10 +95,13 @@ def replan(planning: Planning, pin: Pin) -> Planning:
             column = planning.lattice.columns[variable]
             mask = _mask(column, planning.walk.events[event], by_note, planning.maker)
             if mask.any():
-                solution = repin(planning.lattice, planning.solution, planning.state_prices, variable, mask)
-                return dataclasses.replace(
-                    planning, pins=pins, allowed={**planning.allowed, variable: mask}, solution=solution
-                )
+                allowed = {**planning.allowed, variable: mask}
+                quick = not planning.repinned and not planning.lattice.joins
+                if quick:
+                    solution = repin(planning.lattice, planning.solution, planning.state_prices, variable, mask)
+                else:
+                    solution = solve(planning.lattice, allowed=allowed)
+                return dataclasses.replace(planning, pins=pins, allowed=allowed, solution=solution, repinned=quick)
     return prepare(part, planning.instrument, level=planning.level.name, pins=pins, weights=planning.weights)
 
 

@@ -14,7 +14,7 @@ from partwright.fingering.events import Walk
 from partwright.fingering.lattice import Lattice, MovePrices, Transition
 from partwright.fingering.phrases import LikeRun
 from partwright.fingering.plan import Pin, UnlikePhrase
-from partwright.fingering.search import Solution, state_prices
+from partwright.fingering.search import Solution, solve, state_prices
 from partwright.fingering.terms import Weights
 from partwright.instrument import Instrument, Level
 from partwright.score import Part
@@ -44,10 +44,12 @@ class Planning:
     substitute_of: Mapping[int, int]  # variable -> the variable of its second finger
     allowed: Mapping[int, Mask]
     solution: Solution
+    repinned: bool = False  # the solution's stores are those from before the last pin
     impossible: tuple[int, ...] = ()  # events nothing exists for
     unlike: tuple[UnlikePhrase, ...] = ()
 
     @cached_property
     def state_prices(self) -> tuple[NDArray[np.float64], ...]:
         """Price of the whole for every state of every variable (min-marginals)."""
-        return state_prices(self.lattice, self.solution)
+        solution = solve(self.lattice, allowed=self.allowed) if self.repinned else self.solution
+        return state_prices(self.lattice, solution)

@@ -148,9 +148,8 @@ def _relaxed(planning: Planning) -> tuple[tuple[Relaxation, ...], tuple[str, ...
         if step.b in noted:
             continue
         noted.add(step.b)
-        event = next(
-            e for e, v in planning.variable_of.items() if v == step.b or planning.substitute_of.get(v) == step.b
-        )
+        owner = {second: first for first, second in planning.substitute_of.items()}.get(step.b, step.b)
+        event = next(e for e, v in planning.variable_of.items() if v == owner)
         note = planning.part.by_id[planning.walk.events[event].note_ids[0]]
         semitones = planning.prices.model.shift_semitones(lattice.columns[step.a], lattice.columns[step.b])
         far = int(semitones[choice[step.a], choice[step.b]])
@@ -225,7 +224,7 @@ def _unplayable(planning: Planning) -> tuple[Relaxation, ...]:
             limit = "range"
         else:
             names = ", ".join(planning.part.by_id[i].pitch.name for i in event.note_ids)
-            why = f"the chord {names} cannot be stopped by one hand on neighbouring strings. Split it or leave a note out."
+            why = f"the chord {names} cannot be stopped by one hand on neighbouring strings. Split it or thin it."
             limit = "chord"
         found.append(Relaxation(note_id=note.id, bar=note.bar, beat=note.beat, limit=limit, why=why))
     return tuple(found)

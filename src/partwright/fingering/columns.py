@@ -16,7 +16,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from partwright.fingering.hands import HandTable, hand_table
+from partwright.fingering.hands import NECK, HandTable, hand_table
 from partwright.instrument import THUMB, HandShape, Instrument, Level
 
 __all__ = ["LIMITS", "Column", "ColumnMaker"]
@@ -34,6 +34,10 @@ LIMITS: tuple[tuple[str, float, str], ...] = (
     ("thumb position", 400.0, "thumb position"),
     ("double stops", 800.0, "notes at the same time"),
 )
+# Davidoff 1888, III.1: the harmonic in the middle of the string touched with 3, the hand still in fourth position.
+_REACHING_FINGER = 3
+_REACH_SEMITONES = 3
+
 _RANK = {name: rank for name, rank, _ in LIMITS}
 
 
@@ -104,9 +108,13 @@ class ColumnMaker:
             for harmonic in self.instrument.harmonics:
                 if harmonic.sounds_semitones != semitones or harmonic.node_semitones not in self.hands.by_place:
                     continue
-                hands, fingers = self.hands.by_place[harmonic.node_semitones]
+                node = harmonic.node_semitones
+                hands, fingers = self.hands.by_place[node]
                 plain = np.isin(hands, self.hands.carried)  # the shape of the other fingers does not matter
-                rows.append((hands[plain], fingers[plain], string, harmonic.node_semitones, harmonic.partial))
+                rows.append((hands[plain], fingers[plain], string, node, harmonic.partial))
+                if harmonic.partial == 2:
+                    hands = self._reaching(node)
+                    rows.append((hands, np.full(len(hands), _REACHING_FINGER), string, node, harmonic.partial))
         size = [len(row[0]) for row in rows]
         if not rows:
             return _empty((midi,))
@@ -124,6 +132,13 @@ class ColumnMaker:
             harmonic=partial[:, None],
             beyond=beyond,
         )
+
+    def _reaching(self, node: int) -> Ints:
+        """Closed neck hands whose third finger reaches out to touch a node it does not lie over."""
+        hands = self.hands
+        short = node - hands.place[:, _REACHING_FINGER]
+        able = (hands.zone == NECK) & ~hands.opened & (hands.place[:, _REACHING_FINGER] > 0)
+        return np.flatnonzero(able & (short > 0) & (short <= _REACH_SEMITONES))
 
     def _beyond_string(self, string: Ints, stop: Ints, partial: Ints) -> NDArray[np.float64]:
         ceiling = np.array(self.instrument.string_ceiling_semitones)[string]

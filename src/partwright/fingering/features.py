@@ -58,6 +58,8 @@ class CostModel:
         yield "open_string", (finger == 0).sum(axis=1).astype(float)
         yield "harmonic", (column.harmonic == 2).sum(axis=1).astype(float)
         yield "high_harmonic", (column.harmonic > 2).sum(axis=1).astype(float)
+        place = hands.place[hand[:, None], finger]
+        yield "reach", np.where(column.harmonic > 0, np.maximum(0, stop - place), 0).sum(axis=1).astype(float)
         yield "extended_hand", (hands.opened[hand] & stopping).astype(float)
         yield "stretch", np.where(stopping & (zone != NECK), hands.span_mm[hand], 0.0)
         yield "height", np.maximum(0, body - _FIRST_POSITION_SEMITONES).astype(float)
@@ -155,7 +157,7 @@ def _hand_moves(hands: HandTable) -> Iterator[tuple[str, Floats]]:
     yield "shift", shift.astype(float)
     yield "shift_distance", np.where(shift, np.abs(hands.body_mm[:, None] - hands.body_mm[None, :]), 0.0)
     yield "half_step_shift", (shift & same_zone & ~opens & ~closes & (np.abs(body_a - body_b) == 1)).astype(float)
-    yield "open_hand", (neck & opens & there) + 0.5 * (neck & opens & shift)
+    yield "open_hand", (neck & opens & there & ~first_stays) + 0.5 * (neck & opens & shift)
     yield "open_forward", (opens & first_stays).astype(float)
     yield "close_hand", (neck & closes & ~shift).astype(float)
     reach = np.where(hands.place >= 0, hands.place - hands.place[:, 1:2], 0)[:, 2:4]

@@ -6,7 +6,7 @@
 """
 
 from partwright.building.build import build_lesson, choose_steps
-from partwright.building.pages import page_heading, page_labels
+from partwright.building.pages import page_heading
 from partwright.building.step import Made, Ran, Step
 from partwright.building.steps import STEPS
 from partwright.building.workshop import BUILD_FOLDER, Workshop
@@ -21,5 +21,4 @@ __all__ = [
     "build_lesson",
     "choose_steps",
     "page_heading",
-    "page_labels",
 ]

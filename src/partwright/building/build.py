@@ -41,6 +41,7 @@ def build_lesson(
         workshop = Workshop(folder, lesson)
         chosen = [step for step in choose_steps(steps, only) if step.wanted is None or step.wanted(workshop)]
         _make_folder(workshop.build_folder)
+        _sweep(workshop.build_folder)
         manifest = read_manifest(workshop.build_folder)
         if not only:
             manifest = _forget_unknown(manifest, chosen, workshop.build_folder)
@@ -158,6 +159,12 @@ def _forget_unknown(manifest: Manifest, steps: Sequence[Step], build_folder: Pat
         manifest = manifest.without_step(name)
         write_manifest(build_folder, manifest)
     return manifest
+
+
+def _sweep(build_folder: Path) -> None:
+    """Take away what a killed build left half written; under the lock nothing else can be writing here."""
+    for path in build_folder.rglob(".*.part"):
+        _remove(path)
 
 
 def _remove(path: Path) -> None:

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import json
 
-from partwright.building.pages import page_heading, page_labels
+from partwright.building.pages import page_heading
 from partwright.building.step import Made, Step
 from partwright.building.workshop import Workshop
-from partwright.lesson import fingered_tree, page_tune, plan_changes, plan_document
+from partwright.lesson import fingered_tree, page_instrument, page_tune, plan_changes, plan_document
 
 __all__ = ["STEPS"]
 
@@ -53,7 +53,7 @@ def _part_pdf(workshop: Workshop, paper: str) -> Made:
         workshop.marks,
         heading=page_heading(job),
         page=page_size(paper),
-        string_letters=page_labels(job),
+        instrument=page_instrument(job),
     )
     return Made(files={f"part-{paper}.pdf": pdf})
 
@@ -62,8 +62,22 @@ def _part_svg(workshop: Workshop) -> Made:
     from partwright.engraving import engrave_part_svg
 
     job = workshop.prepared
-    pages = engrave_part_svg(page_tune(job), workshop.marks, heading=page_heading(job), string_letters=page_labels(job))
+    pages = engrave_part_svg(page_tune(job), workshop.marks, heading=page_heading(job), instrument=page_instrument(job))
     return Made(files={f"part-{number}.svg": page.encode("utf-8") for number, page in enumerate(pages, start=1)})
+
+
+def _charts(workshop: Workshop) -> Made:
+    from partwright.engraving import charts_pdf, hands_of_plan, page_size
+
+    job = workshop.prepared
+    pdf = charts_pdf(
+        job.instrument,
+        hands_of_plan(job.part, workshop.plan, job.instrument),
+        heading=page_heading(job),
+        fifths=job.part.bars[0].fifths,
+        page=page_size(workshop.lesson.paper[0] if workshop.lesson.paper else "a4"),
+    )
+    return Made(files={"charts.pdf": pdf})
 
 
 def _check_score(workshop: Workshop) -> Made:
@@ -120,6 +134,12 @@ STEPS: tuple[Step, ...] = (
         words="the part as pictures",
         inputs=("tune", "step:plan", "marks", "hand", "credits"),
         make=_part_svg,
+    ),
+    Step(
+        name="charts",
+        words="a fingerboard chart for every position used",
+        inputs=("tune", "step:plan", "hand", "own tables", "credits", "paper"),
+        make=_charts,
     ),
     Step(
         name="check-score",

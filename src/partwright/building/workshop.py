@@ -17,7 +17,7 @@ from partwright import __version__
 from partwright.errors import InputError, PartwrightError, Place
 from partwright.files import content_hash
 from partwright.fingering import FingeringPlan, plan_fingering
-from partwright.lesson import Lesson, Prepared, plan_marks, prepare
+from partwright.lesson import Lesson, Prepared, plan_marks, prepare, refuse_out_of_range
 from partwright.score import Mark
 
 __all__ = ["BUILD_FOLDER", "Workshop", "program_hash"]
@@ -64,9 +64,11 @@ class Workshop:
         """The best plan around the pins."""
         job = self.prepared
         try:
-            return plan_fingering(job.part, job.instrument, level=job.level, pins=job.pins)
+            plan = plan_fingering(job.part, job.instrument, level=job.level, pins=job.pins)
+            refuse_out_of_range(job, plan)
         except PartwrightError as error:
             raise error.at(Place(file=str(job.tune_path))) from error
+        return plan
 
     @cached_property
     def marks(self) -> tuple[Mark, ...]:
@@ -98,14 +100,6 @@ def _own_tables(workshop: Workshop) -> str:
     return content_hash(*(_bytes(workshop.folder / name) for name in names))
 
 
-_FINGERPRINTS: Mapping[str, Callable[[Workshop], str]] = {
-    "tune": _tune,
-    "pins": _pins,
-    "own tables": _own_tables,
-    "program": lambda _: program_hash(),
-}
-
-
 @cache
 def program_hash() -> str:
     """The hash of this program: its version, every file of it, and the versions of what draws for it."""
@@ -114,6 +108,14 @@ def program_hash() -> str:
     chunks.extend(f"{library} {metadata.version(library)}" for library in ("verovio", "typst", "numpy", "lxml"))
     _gather(root, "", chunks)
     return content_hash(*chunks)
+
+
+_FINGERPRINTS: Mapping[str, Callable[[Workshop], str]] = {
+    "tune": _tune,
+    "pins": _pins,
+    "own tables": _own_tables,
+    "program": lambda _: program_hash(),
+}
 
 
 def _gather(folder: Traversable, prefix: str, chunks: list[str | bytes]) -> None:

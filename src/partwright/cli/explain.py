@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+import re
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
 import click
 
 from partwright.cli.options import hand_options, json_option, score_argument
 
-__all__ = ["command"]
+if TYPE_CHECKING:
+    from partwright.fingering import Explanation
+    from partwright.instrument import Instrument
+
+__all__ = ["command", "parse_place"]
+
+_PLACE = re.compile(r"\s*(?P<bar>[^:]+?)\s*(?::\s*(?P<beat>\d+(?:\+\d+/\d+|/\d+|\.\d+)?)\s*)?")
 
 
 @click.command("explain")
@@ -18,10 +28,70 @@ def command(score: str, place: str, as_json: bool, **hand: object) -> int:
     """Say why a note has its finger, and what others would cost.
 
     BAR is the number as printed, BEAT counts from 1 in the metre's beats ("13", "13:2", "13:2+1/2"). Without a beat
-    every note of the bar is explained.
+    every note of the bar is explained. Prices are for the whole part: what would follow from another finger counts.
+    They have no unit; a plain shift of a second costs about 1.
 
     \b
     partwright explain waltz.musicxml 13
-    partwright explain waltz 13:2
+    partwright explain waltz 13:2 --json
     """
-    raise NotImplementedError
+    from partwright.cli.output import print_json
+    from partwright.cli.read_job import planning_for, read_job
+    from partwright.errors import PartwrightError, Place
+    from partwright.fingering import explain_note, notes_at
+    from partwright.lesson import explanation_document
+
+    bar, beat = parse_place(place)
+    job = read_job(score, **hand)
+    planning = planning_for(job)
+    try:
+        explained = [explain_note(planning, note.id) for note in notes_at(planning, bar, beat)]
+    except PartwrightError as error:
+        raise error.at(Place(file=str(job.tune_path))) from error
+    if as_json:
+        documents = [explanation_document(item, job.instrument) for item in explained]
+        print_json(documents[0] if len(documents) == 1 else {**documents[0], "notes": documents})
+        return 0
+    for number, item in enumerate(explained):
+        if number:
+            click.echo()
+        _print(item, job.instrument)
+    return 0
+
+
+def parse_place(text: str) -> tuple[str, Fraction | None]:
+    """Bar and beat from "BAR[:BEAT]". Raises InputError for what is neither.
+
+    >>> parse_place("13:2+1/2")
+    ('13', Fraction(5, 2))
+    >>> parse_place("13")
+    ('13', None)
+    """
+    from partwright.errors import InputError
+
+    found = _PLACE.fullmatch(text)
+    if found is None:
+        raise InputError(f'"{text}" is no place', 'Write BAR or BAR:BEAT, as in "13", "13:2" or "13:2+1/2".')
+    if found["beat"] is None:
+        return found["bar"], None
+    whole, _, rest = found["beat"].partition("+")
+    try:
+        return found["bar"], Fraction(whole) + (Fraction(rest) if rest else 0)
+    except ZeroDivisionError as error:
+        raise InputError(f'"{text}" names no beat', 'Write it as in "13:2" or "13:2+1/2".') from error
+
+
+def _print(item: Explanation, instrument: Instrument) -> None:
+    from partwright.fingering import placement_words
+    from partwright.score import beat_text
+
+    click.echo(f"bar {item.bar}, beat {beat_text(item.beat)}, {item.pitch}: {item.words}")
+    if item.why:
+        click.echo("  what it costs")
+        for reason in item.why:
+            click.echo(f"    {reason.value:6.2f}  {reason.words}")
+    if item.alternatives:
+        click.echo("  what others would cost more")
+        for other in item.alternatives:
+            how = placement_words(other.placement, instrument)
+            click.echo(f"    {other.extra_cost:+6.2f}  {how}: {other.words}")

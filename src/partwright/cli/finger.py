@@ -82,7 +82,7 @@ def _print_plan(job: Prepared, plan: FingeringPlan) -> None:
             word
             for word, true in (
                 ("harmonic", fields["harmonic"]),
-                (str(fields["shape"]), fields["shape"] != "closed" and fields["finger"] != "0"),
+                (str(fields["shape"]), fingered.placement.finger != 0 and _is_opened(job, str(fields["shape"]))),
                 ("pinned", fingered.pinned),
             )
             if true
@@ -101,6 +101,12 @@ def _print_plan(job: Prepared, plan: FingeringPlan) -> None:
     for line in table_lines(["bar", "beat", "pitch", "string", "finger", "position", ""], rows):
         click.echo(line)
     click.echo(_sum(job, plan))
+
+
+def _is_opened(job: Prepared, shape: str) -> bool:
+    """Whether a shape is one a player would be told of: an extension, or the thumb."""
+    row = next((row for row in job.instrument.shapes if row.name == shape), None)
+    return row is not None and (bool(row.extension) or row.zone == "thumb")
 
 
 def _print_findings(plan: FingeringPlan) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 import sys
 import time
@@ -22,9 +23,12 @@ _STATUS_COLOURS = {"wrong": (166, 58, 30), "check": (138, 90, 0), "right": (27, 
 def print_json(document: Mapping[str, object]) -> None:
     """One JSON document on standard output, UTF-8, and nothing else there."""
     payload = json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
-    stream = click.get_binary_stream("stdout")
-    stream.write(payload.encode("utf-8"))
-    stream.flush()
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.flush()
+        sys.stdout.buffer.write(payload.encode("utf-8"))  # JSON is UTF-8, whatever the terminal speaks
+        sys.stdout.flush()
+    else:
+        sys.stdout.write(payload)
 
 
 def remark(text: str) -> None:

@@ -10,10 +10,11 @@ from dataclasses import replace
 from pathlib import Path
 
 from partwright.errors import OutputError, PartwrightError, Place
-from partwright.fingering import FingeringPlan, plan_fingering
-from partwright.lesson import Lesson, PinEntry, Prepared, is_lesson, prepare, read_lesson
+from partwright.fingering import FingeringPlan, Planning, plan_of
+from partwright.fingering import prepare as lay_out
+from partwright.lesson import Lesson, PinEntry, Prepared, is_lesson, prepare, read_lesson, refuse_out_of_range
 
-__all__ = ["plan_prepared", "read_job", "read_settings", "refuse_source"]
+__all__ = ["plan_prepared", "planning_for", "read_job", "read_settings", "refuse_source"]
 
 
 def read_settings(
@@ -60,12 +61,22 @@ def read_job(score: str, **typed: object) -> Prepared:
     return prepare(lesson, folder)
 
 
-def plan_prepared(job: Prepared) -> FingeringPlan:
-    """The best plan around the pins; what goes wrong names the tune's file."""
+def planning_for(job: Prepared) -> Planning:
+    """The part laid out and solved around the pins, for plans and explanations.
+
+    What goes wrong names the tune's file. Raises NoPlan where a note lies outside the instrument.
+    """
     try:
-        return plan_fingering(job.part, job.instrument, level=job.level, pins=job.pins)
+        planning = lay_out(job.part, job.instrument, level=job.level, pins=job.pins)
+        refuse_out_of_range(job, plan_of(planning))
     except PartwrightError as error:
         raise error.at(Place(file=str(job.tune_path))) from error
+    return planning
+
+
+def plan_prepared(job: Prepared) -> FingeringPlan:
+    """The best plan around the pins."""
+    return plan_of(planning_for(job))
 
 
 def refuse_source(out: Path, tune_path: Path) -> None:

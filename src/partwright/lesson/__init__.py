@@ -7,12 +7,24 @@
 """
 
 from partwright.lesson.demo_io import write_demo
-from partwright.lesson.fingered_tree import fingered_tree, page_tune, plan_marks, string_labels, string_numeral
+from partwright.lesson.fingered_tree import (
+    fingered_tree,
+    page_instrument,
+    page_tune,
+    plan_marks,
+    string_numeral,
+    uses_numerals,
+)
 from partwright.lesson.lesson import FORMAT, LESSON_FILE, TUNE_FILE, Lesson, PinEntry, Section
 from partwright.lesson.lock_io import folder_lock
 from partwright.lesson.new_io import new_lesson
-from partwright.lesson.plan_document import placement_fields, plan_changes, plan_document
-from partwright.lesson.prepare_io import Prepared, prepare, prepare_instrument
+from partwright.lesson.plan_document import (
+    explanation_document,
+    placement_fields,
+    plan_changes,
+    plan_document,
+)
+from partwright.lesson.prepare_io import Prepared, prepare, prepare_instrument, refuse_out_of_range
 from partwright.lesson.read_lesson import is_lesson, parse_lesson, read_lesson
 from partwright.lesson.survey import Survey, suggest_sections, survey_document, survey_lines, survey_part
 from partwright.lesson.write_lesson import edit_pin
@@ -27,10 +39,12 @@ __all__ = [
     "Section",
     "Survey",
     "edit_pin",
+    "explanation_document",
     "fingered_tree",
     "folder_lock",
     "is_lesson",
     "new_lesson",
+    "page_instrument",
     "page_tune",
     "parse_lesson",
     "placement_fields",
@@ -40,11 +54,12 @@ __all__ = [
     "prepare",
     "prepare_instrument",
     "read_lesson",
-    "string_labels",
+    "refuse_out_of_range",
     "string_numeral",
     "suggest_sections",
     "survey_document",
     "survey_lines",
     "survey_part",
+    "uses_numerals",
     "write_demo",
 ]

@@ -10,9 +10,9 @@ from lxml import etree
 from partwright.fingering import FingeringPlan, fingering_marks
 from partwright.instrument import Instrument
 from partwright.lesson.prepare_io import Prepared
-from partwright.score import Mark, StringMark, Tune, annotate
+from partwright.score import Mark, Tune, annotate
 
-__all__ = ["fingered_tree", "page_tune", "plan_marks", "string_labels", "string_numeral"]
+__all__ = ["fingered_tree", "page_instrument", "page_tune", "plan_marks", "string_numeral", "uses_numerals"]
 
 _NUMERALS = ("I", "II", "III", "IV", "V", "VI")
 
@@ -22,10 +22,7 @@ def plan_marks(
 ) -> tuple[Mark, ...]:
     """The marks a page of this plan carries. `marks` and `roman` overrule the lesson's page settings."""
     wanted = cast(Literal["every", "needed", "none"], marks or job.lesson.marks)
-    found = fingering_marks(job.part, plan, job.instrument, marks=wanted)
-    if roman if roman is not None else job.lesson.strings == "roman":
-        found = tuple(_in_numerals(mark) for mark in found)
-    return found
+    return fingering_marks(job.part, plan, page_instrument(job, roman=roman), marks=wanted)
 
 
 def fingered_tree(
@@ -46,9 +43,17 @@ def page_tune(job: Prepared) -> Tune:
     return replace(job.tune, document=annotate(job.tune, (), replace_source_fingerings=True))
 
 
-def string_labels(instrument: Instrument, *, roman: bool) -> dict[int, str]:
-    """What each string is called on the page, by its number (1 = the highest)."""
-    return {string.number: string_numeral(string.number) if roman else string.letter for string in instrument.strings}
+def page_instrument(job: Prepared, *, roman: bool | None = None) -> Instrument:
+    """The instrument with its strings called as the page calls them: by letter, or by number from the highest."""
+    if not uses_numerals(job, roman=roman):
+        return job.instrument
+    strings = tuple(replace(string, letter=string_numeral(string.number)) for string in job.instrument.strings)
+    return replace(job.instrument, strings=strings)
+
+
+def uses_numerals(job: Prepared, *, roman: bool | None = None) -> bool:
+    """Whether the page calls strings by Roman numerals; `roman` overrules the lesson."""
+    return job.lesson.strings == "roman" if roman is None else roman
 
 
 def string_numeral(number: int) -> str:
@@ -58,7 +63,3 @@ def string_numeral(number: int) -> str:
     'IV'
     """
     return _NUMERALS[number - 1]
-
-
-def _in_numerals(mark: Mark) -> Mark:
-    return replace(mark, letter=string_numeral(mark.number)) if isinstance(mark, StringMark) else mark

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from partwright.fingering import FingeringPlan, Placement, Relaxation
+from partwright.fingering import CostItem, Explanation, FingeringPlan, Placement, Relaxation
 from partwright.instrument import Instrument
 from partwright.score import Part, beat_text
 
-__all__ = ["placement_fields", "plan_changes", "plan_document"]
+__all__ = ["explanation_document", "placement_fields", "plan_changes", "plan_document"]
 
 
 def plan_document(part: Part, plan: FingeringPlan, instrument: Instrument) -> dict[str, object]:
@@ -46,6 +46,32 @@ def placement_fields(placement: Placement, instrument: Instrument) -> dict[str, 
         "shape": placement.shape,
         "harmonic": placement.harmonic > 0,
     }
+
+
+def explanation_document(explanation: Explanation, instrument: Instrument) -> dict[str, object]:
+    """Why a note has its finger, and what others would cost; an alternative's `extra_cost` is for the whole part."""
+    return {
+        "id": explanation.note_id,
+        "bar": explanation.bar,
+        "beat": beat_text(explanation.beat),
+        "pitch": explanation.pitch,
+        "chosen": {**placement_fields(explanation.chosen, instrument), "pinned": explanation.pinned},
+        "words": explanation.words,
+        "why": [_cost_item(item) for item in explanation.why],
+        "alternatives": [
+            {
+                **placement_fields(alternative.placement, instrument),
+                "extra_cost": round(alternative.extra_cost, 6),
+                "words": alternative.words,
+                "why": [_cost_item(item) for item in alternative.why],
+            }
+            for alternative in explanation.alternatives
+        ],
+    }
+
+
+def _cost_item(item: CostItem) -> dict[str, object]:
+    return {"term": item.term, "words": item.words, "value": round(item.value, 6)}
 
 
 def plan_changes(before: object, after: object) -> tuple[str, ...]:

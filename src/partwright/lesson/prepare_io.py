@@ -10,14 +10,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
-from partwright.errors import InputError, LessonError, PartwrightError, Place
-from partwright.fingering import Pin, parse_pin, pins_from_source
+from partwright.errors import InputError, LessonError, NoPlan, PartwrightError, Place
+from partwright.fingering import FingeringPlan, Pin, parse_pin, pins_from_source
 from partwright.instrument import Instrument, load_instrument, load_instrument_file, parse_tuning
 from partwright.lesson.lesson import LESSON_FILE, Lesson
 from partwright.lesson.read_lesson import raise_faults
-from partwright.score import Credits, Part, Tune, read_tune
+from partwright.score import Credits, Part, Tune, beat_text, read_tune
 
-__all__ = ["Prepared", "prepare", "prepare_instrument"]
+__all__ = ["Prepared", "prepare", "prepare_instrument", "refuse_out_of_range"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,7 +70,7 @@ def prepare(lesson: Lesson, folder: Path) -> Prepared:
             pins.append(parse_pin(entry.text, part, instrument, origin=entry.origin))
         except InputError as fault:
             faults.append(fault.at(where))
-    raise_faults(faults, str(folder / LESSON_FILE))
+    raise_faults(faults, str(folder / LESSON_FILE) if (folder / LESSON_FILE).is_file() else tune_path.name)
     remarks = list(part.remarks)
     if lesson.source_marks == "keep":
         source_pins, source_remarks = pins_from_source(part, instrument)
@@ -110,6 +110,24 @@ def prepare_instrument(lesson: Lesson, folder: Path) -> Instrument:
         todo = f'Did you mean "{near[0]}"?' if near else f"Known are {', '.join(instrument.levels)}."
         raise InputError(f'the {instrument.name} has no level "{lesson.level}"', todo)
     return instrument
+
+
+def refuse_out_of_range(job: Prepared, plan: FingeringPlan) -> None:
+    """NoPlan where a note of the tune lies below the lowest string: a page with holes helps nobody.
+
+    A chord that no hand can reach is another matter: the plan lists it, and the rest is fingered.
+    """
+    lowest = job.instrument.strings[0]
+    below = [note for note in job.part.notes if note.midi < lowest.midi and note.id not in plan.by_id]
+    if not below:
+        return
+    first, more = below[0], len(below) - 1
+    others = f", and so do {more} more notes" if more > 1 else ", and so does one more note" if more else ""
+    raise NoPlan(
+        f"{first.pitch.name} lies below the {job.instrument.name}'s lowest string, {lowest.letter}{others}",
+        "Choose another octave, instrument or tuning.",
+        place=Place(file=str(job.tune_path), bar=first.bar, beat=beat_text(first.beat)),
+    )
 
 
 def _section_faults(lesson: Lesson, part: Part) -> Iterable[LessonError]:

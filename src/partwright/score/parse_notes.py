@@ -49,6 +49,7 @@ class RawNote:
     rest: bool = False
     unpitched: bool = False
     cue: bool = False
+    hidden: bool = False  # print-object="no"
     chord: bool = False
     grace: str = ""
     voice: str = "1"
@@ -99,6 +100,7 @@ def fill_note(element: etree._Element, order: int, pitches: dict[tuple[str | Non
     note = RawNote(line_of(element), order, xml_id=element.get("id"))
     note.dynamics_percent = element.get("dynamics")
     note.pizzicato = element.get("pizzicato")
+    note.hidden = element.get("print-object") == "no"
     for child in element:
         handler = _CHILDREN.get(child.tag)
         if handler is not None:

@@ -198,6 +198,8 @@ def _left_out(raw: RawPart) -> list[str]:
     said = []
     if raw.unpitched:
         said.append(f"{raw.unpitched} unpitched notes are left out.")
+    if raw.hidden:
+        said.append(f"{raw.hidden} notes that are not printed (playback of ornaments) are left out.")
     if raw.cues:
         said.append(f"{raw.cues} cue notes are left out: they are another player's.")
     return said

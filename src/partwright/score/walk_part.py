@@ -54,6 +54,7 @@ class RawPart:
     transposed: bool = False
     unpitched: int = 0
     cues: int = 0
+    hidden: int = 0
     rests: int = 0
     remarks: list[str] = field(default_factory=list)
 
@@ -70,6 +71,10 @@ def walk_part(part: ScorePart, resolution: int, *, file: str, with_notes: bool =
     raw.clefs = walk.state.clefs
     raw.staves = walk.state.staves
     raw.remarks = walk.state.remarks
+    printed = [note for note in raw.notes if not note.hidden]
+    if printed and len(printed) < len(raw.notes):  # what is not printed is there for playback: trills written out
+        raw.hidden = len(raw.notes) - len(printed)
+        raw.notes = printed
     return raw
 
 

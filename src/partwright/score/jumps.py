@@ -34,20 +34,20 @@ def bar_jumps(marks: Sequence[RawMark], bars: Sequence[RawBar]) -> dict[int, Bar
     of a bar belongs to the next one.
     """
     found: dict[int, BarJumps] = {}
-    signs: list[int] = []
+    signs: set[tuple[int, int]] = set()  # bar it is drawn in, bar it means if one lands there
     for mark in marks:
         kind = mark.kind
         if kind not in _KINDS:
             continue
         index = mark.bar_index
         bar = bars[index]
-        if (
-            kind in ("segno", "coda", "coda-sign")
-            and bar.length > 0
-            and mark.tick >= bar.length
-            and index + 1 < len(bars)
-        ):
-            index += 1
+        at_end = bar.length > 0 and mark.tick >= bar.length
+        next_bar = index + 1 if at_end and index + 1 < len(bars) else index
+        if kind == "coda-sign":
+            signs.add((index, next_bar))
+            continue
+        if kind in ("segno", "coda"):
+            index = next_bar
         here = found.setdefault(index, BarJumps())
         if kind == "segno":
             here.segno = True
@@ -63,11 +63,9 @@ def bar_jumps(marks: Sequence[RawMark], bars: Sequence[RawBar]) -> dict[int, Bar
         elif kind == "dal-segno":
             here.dal_segno = True
             here.until = _until(mark.text) or here.until
-        elif kind == "forward-repeat":
-            here.forward_repeat = True
         else:
-            signs.append(index)
-    _resolve_signs(found, sorted(set(signs)))
+            here.forward_repeat = True
+    _resolve_signs(found, sorted(signs))
     return found
 
 
@@ -80,13 +78,19 @@ def _until(text: str) -> Literal["", "fine", "coda"]:
     return "coda" if text == "coda" else ""
 
 
-def _resolve_signs(found: dict[int, BarJumps], signs: list[int]) -> None:
-    unclear = [index for index in signs if not found[index].to_coda and not found[index].coda]
+def _resolve_signs(found: dict[int, BarJumps], signs: list[tuple[int, int]]) -> None:
+    nothing = BarJumps()
+    unclear = [
+        (drawn, landing)
+        for drawn, landing in signs
+        if not found.get(drawn, nothing).to_coda and not found.get(landing, nothing).coda
+    ]
     if not unclear:
         return
     leaves = any(jump.to_coda for jump in found.values())
     lands = any(jump.coda for jump in found.values())
     if not leaves and (lands or len(unclear) > 1):
-        found[unclear.pop(0)].to_coda = True
-    for index in unclear:
-        found[index].coda = True
+        drawn, _ = unclear.pop(0)
+        found.setdefault(drawn, BarJumps()).to_coda = True
+    for _, landing in unclear:
+        found.setdefault(landing, BarJumps()).coda = True

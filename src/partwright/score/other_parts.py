@@ -9,7 +9,7 @@ from partwright.score.parse_directions import RawMark
 from partwright.score.tempo_map import is_tempo
 from partwright.score.walk_part import RawPart, walk_part
 
-__all__ = ["add_from_other_parts", "settle_lengths"]
+__all__ = ["add_from_other_parts", "settle_lengths", "walk_others"]
 
 # Printed above the top staff only, valid for all; each kind is taken from the first part that has it in a bar.
 _SYSTEM_KINDS = {
@@ -28,36 +28,44 @@ _SYSTEM_KINDS = {
 _SYSTEM_ELEMENTS = ("direction", "sound", "harmony", "barline")
 
 
-def settle_lengths(raw: RawPart, others: Sequence[ScorePart], resolution: int, *, file: str) -> None:
-    """Give every bar its final length and start. A bar lasts as long as the longest part says it does.
+def walk_others(raw: RawPart, others: Sequence[ScorePart], resolution: int, *, file: str) -> list[RawPart]:
+    """The other parts without their notes, as far as they are needed.
 
-    Only bars shorter than their metre are looked up in the other parts. A bar with nothing in it lasts its metre.
+    They are needed where the chosen part has bars shorter than their metre, or where they say something that holds
+    for everyone.
     """
-    short = [bar.index for bar in raw.bars if bar.length < bar.metre.quarters * resolution]
-    if short and others:
-        for part in others:
-            lengths = [bar.length for bar in walk_part(part, resolution, file=file, with_notes=False).bars]
-            for index in short:
-                if index < len(lengths):
-                    raw.bars[index].length = max(raw.bars[index].length, lengths[index])
+    short = any(bar.length < bar.metre.quarters * resolution for bar in raw.bars)
+    return [
+        walk_part(part, resolution, file=file, with_notes=False)
+        for part in others
+        if short or any(child.tag in _SYSTEM_ELEMENTS for measure in part.measures for child in measure.content)
+    ]
+
+
+def settle_lengths(raw: RawPart, others: Sequence[RawPart], resolution: int) -> None:
+    """Give every bar its final length and start.
+
+    A bar as long as its metre or longer lasts as long as it is written. A shorter one lasts as long as the longest
+    part says, because bars begin together in all parts; one with nothing in it lasts its metre.
+    """
     start = 0
     for bar in raw.bars:
+        if bar.length < bar.metre.quarters * resolution:
+            lengths = [other.bars[bar.index].length for other in others if bar.index < len(other.bars)]
+            bar.length = max([bar.length, *lengths])
         if bar.length == 0:
             bar.length = round(bar.metre.quarters * resolution)
         bar.start = start
         start += bar.length
 
 
-def add_from_other_parts(raw: RawPart, others: Sequence[ScorePart], resolution: int, *, file: str) -> None:
+def add_from_other_parts(raw: RawPart, others: Sequence[RawPart]) -> None:
     """Add tempo, rehearsal letters, jumps, repeats and chord symbols the chosen part does not have itself."""
     own = {(mark.bar_index, _SYSTEM_KINDS.get(mark.kind)) for mark in raw.marks}
     own_repeats = any(bar.barline.repeat_end or bar.barline.repeat_start for bar in raw.bars)
     own_endings = any(bar.barline.endings for bar in raw.bars)
     own_chords = bool(raw.chords)
-    for part in others:
-        if not any(child.tag in _SYSTEM_ELEMENTS for measure in part.measures for child in measure.content):
-            continue
-        other = walk_part(part, resolution, file=file, with_notes=False)
+    for other in others:
         count = len(raw.bars)
         here: set[tuple[int, str | None]] = set()
         for mark in other.marks:

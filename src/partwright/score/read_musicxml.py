@@ -15,7 +15,7 @@ from partwright.score.choose import choose_part, choose_voice
 from partwright.score.converted import Converted
 from partwright.score.lines import line_of
 from partwright.score.measures import ScorePart, score_parts
-from partwright.score.other_parts import add_from_other_parts, settle_lengths
+from partwright.score.other_parts import add_from_other_parts, settle_lengths, walk_others
 from partwright.score.parse_credits import read_credits
 from partwright.score.read_mxl import is_zip, open_mxl
 from partwright.score.safe_xml import MAX_XML_BYTES, parse_xml, too_large
@@ -132,9 +132,9 @@ def _tune(
     resolution = find_resolution(root, file=file)
     raw = walk_part(chosen, resolution, file=file)
     _refuse_no_notes(raw, chosen, file)
-    others = [part for part in parts if part is not chosen]
-    settle_lengths(raw, others, resolution, file=file)
-    add_from_other_parts(raw, others, resolution, file=file)
+    others = walk_others(raw, [part for part in parts if part is not chosen], resolution, file=file)
+    settle_lengths(raw, others, resolution)
+    add_from_other_parts(raw, others)
     choice = choose_voice(raw.notes, [bar.start for bar in raw.bars], wanted_voice, file=file, part_label=chosen.label)
     said = [*remarks, *raw.remarks, *_left_out(raw)]
     if choice.remark:

@@ -78,6 +78,21 @@ def walk_part(part: ScorePart, resolution: int, *, file: str, with_notes: bool =
     return raw
 
 
+def _length_only(element: etree._Element, order: int) -> RawNote:
+    """A note of another part: only what moves the cursor, which stands before everything else (MusicXML schema)."""
+    note = RawNote(None, order, rest=True)
+    for child in element:
+        tag = child.tag
+        if tag == "duration":
+            note.duration_text = child.text or ""
+            break
+        if tag == "chord":
+            note.chord = True
+        elif tag == "grace":
+            note.grace = "unslashed"
+    return note
+
+
 class _Walk:
     """The cursor: where in the bar we are and what is in force."""
 
@@ -154,15 +169,7 @@ class _Walk:
         )
 
     def note(self, element: etree._Element, order: int, index: int) -> RawNote | None:
-        if self.with_notes:
-            note = fill_note(element, order, self.pitches)
-        else:
-            note = RawNote(line_of(element), order)
-            note.rest = True
-            note.chord = element.find("chord") is not None
-            note.duration_text = element.findtext("duration")
-            if element.find("grace") is not None:
-                note.grace = "unslashed"
+        note = fill_note(element, order, self.pitches) if self.with_notes else _length_only(element, order)
         note.bar_index = index
         if note.grace:
             note.duration = 0

@@ -186,7 +186,7 @@ def charts_svg(
         wide, high = block.width_mm * 100, block.height_mm * 100
         if x > 0 and x + wide > width + 1:
             x, y, row = 0.0, y + row + gap, 0.0
-        if y + high > bottom - 700 and (parts or sheets) and y > start:
+        if y + high > bottom - 1050 and (parts or sheets) and y > start:
             sheets.append((parts, used))
             parts, used = [], Used()
             x, start, row = 0.0, top + 620.0, 0.0
@@ -202,6 +202,9 @@ def charts_svg(
         if number == 1:
             drawn.append(f'<g transform="translate({left:.0f},{top:.0f})">{head.svg}</g>')
             signs.add(head.used)
+        key = letter(_key_line(instrument), 290.0, _SMALL, fill=GREY)
+        signs.add(key.used)
+        drawn.append(f'<g transform="translate({left:.0f},{bottom - 560:.0f})">{key.svg}</g>')
         footer = sheet_footer(heading, width, number, len(sheets))
         signs.add(footer.used)
         drawn.append(f'<g transform="translate({left:.0f},{bottom:.0f})">{footer.svg}</g>')
@@ -404,6 +407,13 @@ def _chart(
         distance = instrument.stop_mm(rows.get(THUMB, rows.get(1, first)))
         canvas.text(f"{finger} {distance:.0f} mm from the nut", 0.0, height - 0.6, 2.9, _SMALL, grey=True)
     return _Chart("".join(canvas.parts), width, height, canvas.used)
+
+
+def _key_line(instrument: Instrument) -> str:
+    return (
+        f"True distances on a string of {instrument.string_length_mm:.0f} mm, drawn 1 : {1 / CHART_SCALE:.0f}. "
+        "Ring: a place used. Diamond: a natural harmonic."
+    )
 
 
 def _name_width(name: str) -> float:

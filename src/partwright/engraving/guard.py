@@ -35,7 +35,8 @@ def check_drawable(part: Any) -> None:
             if tag == "divisions":
                 divisions = _number(element, bar, "divisions", 1e-9, MAX_DIVISIONS)
             elif tag == "duration":
-                _number(element, bar, "duration", 0, MAX_DURATION_QUARTERS * divisions)
+                most = MAX_DURATION_QUARTERS * (16 if element.getparent().tag == "backup" else 1)
+                _number(element, bar, "duration", 0, most * divisions)
             elif tag == "beats":
                 _beats(element, bar)
             elif tag == "beat-type":

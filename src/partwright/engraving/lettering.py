@@ -72,9 +72,9 @@ def letter(
                 code = _ACCIDENTALS[sign]
                 shape = glyph(code)
                 scale = size * _ACCIDENTAL_SCALE / 1000
-                pieces.append(use_glyph(code, pen + size * 0.02, y - size * CAP_HEIGHT * 0.46, scale))
+                pieces.append(use_glyph(code, pen + size * 0.06, y - size * CAP_HEIGHT * 0.46, scale))
                 used.glyphs.add(code)
-                pen += (shape.advance if shape else 250) * scale + size * 0.05
+                pen += (shape.advance if shape else 250) * scale + size * 0.08
             continue
         shown = "".join(s if has_sign(s, face) else "\ufffd" for s in run)
         used.texts.setdefault(face, set()).update(shown)
@@ -102,7 +102,7 @@ def _width(run: str, size: float, face: Face, spacing: float) -> float:
         total = 0.0
         for sign in run:
             shape = glyph(_ACCIDENTALS[sign])
-            total += (shape.advance if shape else 250) * size * _ACCIDENTAL_SCALE / 1000 + size * 0.05
+            total += (shape.advance if shape else 250) * size * _ACCIDENTAL_SCALE / 1000 + size * 0.08
         return total
     return text_width(run, size, face) + spacing * len(run)
 

@@ -20,7 +20,7 @@ from partwright.errors import EngravingError
 if TYPE_CHECKING:
     from partwright.score import Mark, Tune
 
-__all__ = ["EngravedMusic", "engrave_music", "render_copy"]
+__all__ = ["EngravedMusic", "engrave_music", "even_breaks", "library_options", "render_copy"]
 
 STANDARD_UNIT = 9.0  # half a staff space in the library's units: a staff of 7.2 mm
 _SHORT_LAST_LINE = 0.72
@@ -40,7 +40,12 @@ def render_copy(tune: Tune, *, bars: tuple[int, int] | None = None, new_systems:
         (place.bar_index, place.order): note.id for note, place in zip(tune.part.notes, tune.note_places, strict=True)
     }
     return render_tree(
-        tune.document.getroot(), part_id=tune.part.part_id, note_ids=ids, bars=bars, new_systems=new_systems
+        tune.document.getroot(),
+        part_id=tune.part.part_id,
+        note_ids=ids,
+        bars=bars,
+        new_systems=new_systems,
+        only_voice=bool(tune.voice),
     )
 
 
@@ -75,9 +80,11 @@ def engrave_music(
 def _draw(
     engine: EngravingProcess, made: RenderCopy, *, width: float, staff_size: float, breaks: str
 ) -> list[DrawnSystem]:
-    pages = engine.draw(made.musicxml, _options(width, staff_size, breaks))
+    pages = engine.draw(made.musicxml, library_options(width, staff_size, breaks))
     systems = [system for page in pages for system in read_drawing(page)]
     shown = sum(len({p.note_id for p in s.pieces if p.kind == "notehead"}) for s in systems)
+    if shown == 0 and b"<sign>TAB<" in made.musicxml:
+        raise EngravingError("the part is written as tablature", "Give the part in notes on a staff.")
     if shown != made.note_count:
         raise EngravingError(
             f"the engraver drew {shown} of {made.note_count} notes, so the page would be wrong",
@@ -86,7 +93,7 @@ def _draw(
     return systems
 
 
-def _options(width: float, staff_size: float, breaks: str) -> dict[str, object]:
+def library_options(width: float, staff_size: float, breaks: str) -> dict[str, object]:
     return {
         "header": "none",
         "footer": "none",

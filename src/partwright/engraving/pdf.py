@@ -98,6 +98,7 @@ def svg_png(svg: str, width_px: int, *, background: str = "#FCFAF5") -> bytes:
             resvg_py.svg_to_bytes(
                 svg_string=svg,
                 width=width_px,
+                dpi=96.0,  # our sizes are in mm, which have no pixels without it
                 background=background,
                 skip_system_fonts=True,
                 font_files=[str(path) for path in font_files()],

@@ -64,7 +64,8 @@ class PlacedSystem:
     measure_ids: list[str]
     signs: list[PlacedSign]
     used: Used = field(default_factory=Used)
-    crowded: list[str] = field(default_factory=list)
+    heads: list[Piece] = field(default_factory=list)  # noteheads, by note id
+    outer: list[Piece] = field(default_factory=list)  # what the library placed further out, where it now stands
 
 
 @dataclass(slots=True)
@@ -340,7 +341,9 @@ class _Placing:
         ranks = [self.order[n.note_id] for n in inside]
         begins, ends = min(ranks) == first, max(ranks) == last
         left = min(n.box.left for n in inside) - (0 if begins else 120)
-        right = max(n.box.right for n in inside) + (0 if ends else 160)
+        right = max(n.box.right for n in inside)
+        if not ends:  # it goes on in the next line, so it runs to the end of this one
+            right = max(right, max((b.right for b in self.system.measure_boxes.values()), default=right) - 40)
         return left, right, begins, ends
 
     def _line_svg(self, left: float, right: float, y: float, *, dashed: bool, hook: float) -> str:
@@ -557,6 +560,8 @@ class _Placing:
             measure_ids=self.system.measure_ids,
             signs=self.signs,
             used=self.used,
+            heads=[p for p in self.system.pieces if p.kind == "notehead"],
+            outer=self.outer,
         )
 
 

@@ -60,15 +60,19 @@ def render_tree(
     note_ids: Mapping[tuple[int, int], str] | None = None,
     bars: tuple[int, int] | None = None,
     new_systems: Sequence[int] = (),
+    only_voice: bool = False,
 ) -> RenderCopy:
     """A render copy of one part.
 
     `root` is a MusicXML root element (partwise or timewise); `note_ids` gives a note's id by bar index and the number
     of note elements before it in the bar (a note without one keeps its own); `bars` limits the copy to a range of bar
-    indices from 0, both included; `new_systems` lists bar indices (of the copy) that begin a line.
+    indices from 0, both included; `new_systems` lists bar indices (of the copy) that begin a line. With `only_voice`
+    the notes that `note_ids` does not name are left out, as when one voice of several was chosen.
     Raises EngravingError for a part that is not there or cannot be drawn.
     """
     part = _part_of(root, part_id)
+    if only_voice and note_ids:
+        part = _one_voice(part, set(note_ids))
     measures = list(part.iterchildren("measure"))
     if not measures:
         raise EngravingError(f'part "{part_id}" has no bars', "Choose another part.")
@@ -89,8 +93,11 @@ def render_tree(
     count = 0
     for index, measure in enumerate(measures[first : last + 1]):
         made = copy.deepcopy(measure)
-        for old, new in zip(measure.iter("note"), made.iter("note"), strict=True):
-            new.set("id", ids[old])
+        for old, new in zip(measure.iter("note"), list(made.iter("note")), strict=True):
+            if old.get("print-object") == "gone":
+                new.getparent().remove(new)
+            else:
+                new.set("id", ids[old])
         made.set("id", f"bar-{first + index + 1}")
         if index == 0 and carried is not None:
             made.insert(0, carried)
@@ -136,6 +143,53 @@ def _part_of(root: Any, part_id: str) -> Any:
     raise EngravingError(f'there is no part "{part_id}" to engrave', "Choose one of the tune's parts.")
 
 
+def _one_voice(part: Any, wanted: set[tuple[int, int]]) -> Any:
+    """A copy of the part with other voices' notes turned into silence of their length, and empty staves dropped."""
+    made = copy.deepcopy(part)
+    voices: set[str] = set()
+    staves: set[str] = set()
+    for bar_index, measure in enumerate(made.iterchildren("measure")):
+        for place, note in enumerate(measure.iter("note")):
+            if (bar_index, place) in wanted:
+                voices.add(note.findtext("voice", "1").strip())
+                staves.add(note.findtext("staff", "1").strip())
+    for bar_index, measure in enumerate(made.iterchildren("measure")):
+        for place, note in enumerate(list(measure.iter("note"))):
+            mine = note.findtext("voice", "1").strip() in voices and note.findtext("staff", "1").strip() in staves
+            if (bar_index, place) in wanted or (mine and note.find("rest") is not None):
+                continue
+            duration = note.find("duration")
+            if note.find("chord") is None and note.find("grace") is None and duration is not None:
+                silence = etree.Element("forward")
+                silence.append(duration)
+                note.addprevious(silence)
+                # Places count note elements, so an empty one stays until ids are given out.
+            note.getparent().replace(note, etree.Element("note", {"print-object": "gone"}))
+    if len(staves) == 1:
+        _drop_other_staves(made, staves.pop())
+    return made
+
+
+def _drop_other_staves(part: Any, staff: str) -> None:
+    for element in list(part.iter("staves")):
+        element.getparent().remove(element)
+    for element in list(part.iter("clef", "staff-details", "key", "time", "transpose")):
+        number = element.get("number")
+        if element.getparent().tag != "attributes":
+            continue
+        if number is not None and number != staff:
+            element.getparent().remove(element)
+        elif number is not None:
+            del element.attrib["number"]
+        elif staff != "1" and element.tag == "clef":
+            element.getparent().remove(element)
+    for direction in list(part.iter("direction", "harmony")):
+        if direction.findtext("staff", staff).strip() != staff:
+            direction.getparent().remove(direction)
+    for element in list(part.iter("staff")):
+        element.getparent().remove(element)
+
+
 def _ids(measures: list[Any], given: Mapping[tuple[int, int], str]) -> dict[Any, str]:
     """An id for every note: the tune's own, or one made from its place; doubled ids are made unique."""
     ids: dict[Any, str] = {}
@@ -178,11 +232,13 @@ def _clean_measure(measure: Any, signs: dict[str, NoteSigns], order: list[str]) 
             for sound in list(child.iterchildren("sound")):
                 child.remove(sound)
             _clean_direction(measure, child)
-    for note in measure.iter("note"):
+    for note in list(measure.iterchildren("note")):
         note_id = note.get("id")
-        if note.find("rest") is None:
+        if note.get("print-object") == "no":
+            _make_invisible(note)
+        if note.find("rest") is None and note.getparent() is not None:
             order.append(note_id)
-            if note.get("print-object") != "no":
+            if (note.findtext("notehead") or "").strip() != "none":
                 count += 1
         found = _take_signs(note)
         if found is not None:
@@ -208,6 +264,18 @@ def _clean_direction(measure: Any, direction: Any) -> None:
             direction.remove(kind)
     if direction.find("direction-type") is None:
         measure.remove(direction)
+
+
+def _make_invisible(note: Any) -> None:
+    """A note that is not to be printed becomes an invisible rest of its length: the library would draw it."""
+    if note.find("chord") is not None or note.find("grace") is not None:
+        note.getparent().remove(note)
+        return
+    for child in list(note):
+        if child.tag in ("pitch", "unpitched"):
+            note.replace(child, etree.Element("rest"))
+        elif child.tag in ("tie", "beam", "notations", "lyric", "notehead", "notehead-text", "accidental", "stem"):
+            note.remove(child)
 
 
 def _take_signs(note: Any) -> NoteSigns | None:

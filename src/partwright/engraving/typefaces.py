@@ -70,7 +70,7 @@ def library_data() -> Path:
 def _font(face: Face) -> Any:
     from fontTools.ttLib import TTFont
 
-    return TTFont(font_path(face), lazy=True)
+    return TTFont(io.BytesIO(font_path(face).read_bytes()), lazy=True)
 
 
 @cache
@@ -142,7 +142,7 @@ def _subset(face: Face, signs: str) -> bytes:
     options.notdef_outline = True
     options.recalc_timestamp = False
     options.name_IDs = [1, 2, 13, 14]
-    font = subset.load_font(str(font_path(face)), options)
+    font = subset.load_font(io.BytesIO(font_path(face).read_bytes()), options)
     cutter = subset.Subsetter(options)
     cutter.populate(text=signs)
     cutter.subset(font)

@@ -50,6 +50,24 @@ def partwright(tmp_path: Path) -> Callable[..., Ran]:
     return run
 
 
+@pytest.fixture
+def partwright_here(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., Ran]:
+    """As `partwright`, within the test's own process: for the many calls that differ in one word."""
+    from partwright.cli import run as run_command
+
+    monkeypatch.chdir(tmp_path)
+
+    def run(*arguments: str | Path) -> Ran:
+        capsys.readouterr()
+        code = run_command([str(argument) for argument in arguments])
+        out, err = capsys.readouterr()
+        return Ran(code, out, err)
+
+    return run
+
+
 def run_partwright(
     arguments: Sequence[str], *, cwd: Path, timeout_seconds: float = 120, extra: dict[str, str] | None = None
 ) -> Ran:

@@ -28,6 +28,7 @@ COMMANDS: tuple[CommandRow, ...] = (
     CommandRow("finger", "partwright.cli.finger", "Add fingers and strings to a tune."),
     CommandRow("explain", "partwright.cli.explain", "Say why a note has its finger, and what others would cost."),
     CommandRow("engrave", "partwright.cli.engrave", "Print the part as PDF or SVG."),
+    CommandRow("sections", "partwright.cli.sections", "Show sections, phrases, and which bars return changed."),
     CommandRow("build", "partwright.cli.build", "Make everything in a lesson that is out of date."),
     CommandRow("check", "partwright.cli.check", "Check the score for what would trip a player."),
 )

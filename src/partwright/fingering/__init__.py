@@ -5,7 +5,7 @@
 1.0
 """
 
-from partwright.fingering.explain import Alternative, Explanation, explain_note, notes_at
+from partwright.fingering.explain import Alternative, Explanation, explain_note, note_reasons, notes_at
 from partwright.fingering.marks import MarksWanted, fingering_marks
 from partwright.fingering.pins import parse_pin, pins_from_source
 from partwright.fingering.plan import (
@@ -42,6 +42,7 @@ __all__ = [
     "finger_words",
     "fingering_marks",
     "hand_words",
+    "note_reasons",
     "notes_at",
     "parse_pin",
     "pins_from_source",

@@ -13,7 +13,7 @@ import numpy as np
 
 from partwright.errors import InputError, Place
 from partwright.fingering.account import Entry, difference, move_entries, note_entries
-from partwright.fingering.lattice import LIMIT_PRICE
+from partwright.fingering.lattice import LIMIT_PRICE, Transition
 from partwright.fingering.plan import CostItem, Placement
 from partwright.fingering.planning import Mask, Planning
 from partwright.fingering.report import plan_of, state_placement
@@ -27,7 +27,7 @@ from partwright.fingering.words import (
 )
 from partwright.score import Note, beat_text
 
-__all__ = ["Alternative", "Explanation", "explain_note", "notes_at"]
+__all__ = ["Alternative", "Explanation", "explain_note", "note_reasons", "notes_at"]
 
 _MOST_ALTERNATIVES = 6
 
@@ -101,14 +101,37 @@ def explain_note(planning: Planning, note_id: str) -> Explanation:
     )
 
 
-def _why(planning: Planning, variable: int) -> tuple[CostItem, ...]:
-    """The terms of the note as chosen, and of the move to it the first time it is played."""
+def note_reasons(planning: Planning, note_id: str) -> tuple[CostItem, ...]:
+    """The terms of the note as chosen, and of the move to it the first time *it* is played, dearest first.
+
+    Quick: nothing else is priced. Empty for a note that nothing can be played for.
+    """
+    event = planning.walk.event_of[note_id]
+    if event not in planning.variable_of:
+        return ()
+    variable = planning.variable_of[event]
+    walked = next((s for s in planning.walk.steps if s.b == event and s.a in planning.variable_of), None)
+    if walked is None:
+        return _why(planning, variable)
+    before = planning.variable_of[walked.a]
+    return _why(
+        planning,
+        variable,
+        Transition(
+            a=planning.substitute_of.get(before, before), b=variable, hurry=walked.hurry, slurred=walked.slurred,
+            seconds=walked.seconds, held=walked.held,
+        ),
+    )  # fmt: skip
+
+
+def _why(planning: Planning, variable: int, step: Transition | None = None) -> tuple[CostItem, ...]:
+    """The terms of the note as chosen, and of the move to it: this step, or the first one that leads to it."""
     choice = planning.solution.choice
     items = [
         CostItem(term=e.term, words=entry_words(e, slurred=False, shift_semitones=0, seconds=1.0), value=e.price)
         for e in note_entries(planning, variable, choice[variable])
     ]
-    step = next((s for s in planning.transitions if s.b == variable), None)
+    step = step or next((s for s in planning.transitions if s.b == variable), None)
     if step is not None:
         columns = planning.lattice.columns
         one = columns[step.a].keep(np.array([choice[step.a]]))

@@ -6,6 +6,7 @@
 ('Waltz', '13:1=3/D')
 """
 
+from partwright.lesson.bar_content import BarEvent, Bars
 from partwright.lesson.demo_io import write_demo
 from partwright.lesson.fingered_tree import (
     fingered_tree,
@@ -16,8 +17,11 @@ from partwright.lesson.fingered_tree import (
     uses_numerals,
 )
 from partwright.lesson.lesson import FORMAT, LESSON_FILE, TUNE_FILE, Lesson, PinEntry, Section
+from partwright.lesson.likenesses import Difference, Likeness, find_likenesses
 from partwright.lesson.lock_io import folder_lock
 from partwright.lesson.new_io import new_lesson
+from partwright.lesson.outline import Outline, TaughtSection, make_outline, outline_document
+from partwright.lesson.phrases import Phrase, find_phrases
 from partwright.lesson.plan_document import (
     explanation_document,
     placement_fields,
@@ -26,6 +30,7 @@ from partwright.lesson.plan_document import (
 )
 from partwright.lesson.prepare_io import Prepared, prepare, prepare_instrument, refuse_out_of_range
 from partwright.lesson.read_lesson import is_lesson, parse_lesson, read_lesson
+from partwright.lesson.saying import likeness_words
 from partwright.lesson.survey import Survey, suggest_sections, survey_document, survey_lines, survey_part
 from partwright.lesson.write_lesson import edit_pin
 
@@ -33,17 +38,29 @@ __all__ = [
     "FORMAT",
     "LESSON_FILE",
     "TUNE_FILE",
+    "BarEvent",
+    "Bars",
+    "Difference",
     "Lesson",
+    "Likeness",
+    "Outline",
+    "Phrase",
     "PinEntry",
     "Prepared",
     "Section",
     "Survey",
+    "TaughtSection",
     "edit_pin",
     "explanation_document",
+    "find_likenesses",
+    "find_phrases",
     "fingered_tree",
     "folder_lock",
     "is_lesson",
+    "likeness_words",
+    "make_outline",
     "new_lesson",
+    "outline_document",
     "page_instrument",
     "page_tune",
     "parse_lesson",

@@ -24,7 +24,7 @@ from partwright.score.part import (
     TempoMark,
     beat_text,
 )
-from partwright.score.read_musicxml import read_musicxml, read_tune, tune_from_tree
+from partwright.score.read_musicxml import read_musicxml, read_tune, tune_from_bytes, tune_from_tree
 from partwright.score.tune import NotePlace, Tune
 from partwright.score.write_musicxml import musicxml_bytes, mxl_bytes, write_musicxml
 
@@ -60,6 +60,7 @@ __all__ = [
     "read_musicxml",
     "read_tune",
     "strip_marks",
+    "tune_from_bytes",
     "tune_from_tree",
     "with_note_ids",
     "write_musicxml",

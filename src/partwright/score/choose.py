@@ -180,7 +180,7 @@ def _described(voices: dict[str, list[RawNote]]) -> list[str]:
 
 
 def _list(names: Sequence[str]) -> str:
-    shown = list(names[:_LISTED])
+    shown = [" ".join(name.split())[:60] for name in names[:_LISTED]]
     if len(names) > _LISTED:
         shown.append(f"and {len(names) - _LISTED} more")
     return ", ".join(shown)

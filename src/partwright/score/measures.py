@@ -32,7 +32,7 @@ class ScorePart:
 
     @property
     def label(self) -> str:
-        return self.name or self.abbreviation or self.part_id or "unnamed part"
+        return self.name or self.abbreviation or _one_line(self.part_id) or "unnamed part"
 
 
 def score_parts(root: etree._Element) -> tuple[ScorePart, ...]:
@@ -59,4 +59,4 @@ def score_parts(root: etree._Element) -> tuple[ScorePart, ...]:
 
 
 def _one_line(text: str | None) -> str:
-    return " ".join(text.split()) if text else ""
+    return " ".join(text.split())[:80] if text else ""

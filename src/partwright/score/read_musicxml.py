@@ -23,7 +23,7 @@ from partwright.score.ticks import Ticks, find_resolution
 from partwright.score.tune import Tune
 from partwright.score.walk_part import RawPart, walk_part
 
-__all__ = ["read_musicxml", "read_tune", "tune_from_tree"]
+__all__ = ["read_musicxml", "read_tune", "tune_from_bytes", "tune_from_tree"]
 
 _ALL_IDS = etree.XPath("//@id", smart_strings=False)
 _ABC_ENDINGS = (".abc", ".abc.txt")
@@ -39,7 +39,12 @@ def read_tune(path: Path | str, *, part: str | None = None, voice: str | None = 
     partwright.errors.ScoreError: no-such-file.musicxml: cannot be read (no such file or directory). Check the path.
     """
     path = Path(path)
-    data = read_bytes(path)
+    return tune_from_bytes(read_bytes(path), source=path, part=part, voice=voice)
+
+
+def tune_from_bytes(data: bytes, *, source: Path, part: str | None = None, voice: str | None = None) -> Tune:
+    """What `read_tune` does, for the bytes of a file already in memory; `source` only names it."""
+    path = source
     if data.startswith(b"MThd"):
         from partwright.score.read_midi import midi_to_musicxml
 

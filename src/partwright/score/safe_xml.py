@@ -53,7 +53,7 @@ def too_large(size_bytes: int, *, file: str) -> ScoreError:
 
 def _syntax(error: etree.XMLSyntaxError, data: bytes, file: str) -> ScoreError:
     line = error.position[0] if error.position else None
-    message = str(error.msg).split(", line ")[0]
+    message = _short(str(error.msg).split(", line ")[0])
     lowered = message.casefold()
     place = Place(file=file, line=line)
     if "encoding" in lowered or "bytes" in lowered:
@@ -73,6 +73,12 @@ def _syntax(error: etree.XMLSyntaxError, data: bytes, file: str) -> ScoreError:
     if not data.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"<", b"\xff\xfe", b"\xfe\xff")):
         return ScoreError("this is not XML", "Give a MusicXML, MIDI or ABC file.", place=place)
     return ScoreError(f"this is not well-formed XML ({message})", "Export the tune again.", place=place)
+
+
+def _short(message: str) -> str:
+    """The parser quotes the file, line breaks and all: keep one short line."""
+    line = " ".join("".join(sign if sign.isprintable() else " " for sign in message).split())
+    return line if len(line) <= 100 else line[:99] + "…"
 
 
 def _refuse_entities(tree: etree._ElementTree, file: str) -> None:

@@ -64,7 +64,7 @@ def divisions_of(element: etree._Element, *, file: str, bar: str | None = None) 
 
 def find_resolution(root: etree._Element, *, file: str) -> int:
     """Ticks per quarter note in which every duration of the document is whole."""
-    resolution = 64  # so that note values alone are whole too, where a file forgets its divisions
+    resolution = 20_160  # so that note values and tuplets alone are whole too, where a file forgets its divisions
     seen: set[str | None] = set()
     for element in root.iter("divisions"):
         if element.text in seen:

@@ -109,7 +109,7 @@ class _Walk:
     def bar(self, index: int, measure: MeasureElement) -> None:
         state, raw = self.state, self.raw
         state.metre_changed = state.keys_changed = False
-        self.bar_number = number = (measure.head.get("number") or "").strip() or str(index + 1)
+        self.bar_number = number = " ".join(measure.head.get("number", "").split())[:20] or str(index + 1)
         barline = RawBarline()
         new_system = False
         position = furthest = last_onset = order = 0

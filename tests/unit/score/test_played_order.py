@@ -5,8 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from made_scores import bar, read, score
 
+from made_scores import bar, read, score
 from partwright.errors import ScoreError
 from partwright.score import Part
 
@@ -127,7 +127,7 @@ CASES = {
             bar(WHOLE + words("D.C. al Coda")),
             bar(direction("<coda/>") + WHOLE),
         ],
-        "1 2 3 1 4",
+        "1 2 3 1 2 4",
     ),
     "repeats are not taken after D.C.": (
         [bar(left=START), bar(right=END), bar(WHOLE + words("Fine")), bar(WHOLE + words("D.C. al Fine"))],

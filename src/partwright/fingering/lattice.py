@@ -60,6 +60,24 @@ class Lattice:
     plays: tuple[int, ...] = field(default=())
 
 
+_GRID = 2.0**36
+
+
+def _on_grid(price: Floats) -> Floats:
+    """Prices as multiples of 2^-36: their sums are exact in floating point, whatever the order of adding.
+
+    Without this, two plans of equal cost would be told apart by rounding, and a plan found the quick way after a pin
+    could differ from the one found afresh.
+    """
+    exact: Floats = np.round(price * _GRID) / _GRID
+    return exact
+
+
+def _tie_break(count: int) -> Floats:
+    """Too small to matter (below 2e-8) and different for every state: of equally cheap plans the same one always wins."""
+    return (np.arange(count) * 389 % 1021) / _GRID
+
+
 class MovePrices:
     """Prices of moves between columns in their context, each distinct one worked out once."""
 
@@ -87,6 +105,7 @@ class MovePrices:
             limit = self._limit(a, b, hasty)
             if limit is not None:
                 found = found + limit * len(steps)
+            found = _on_grid(found)
             self._priced[key] = found
         return found
 
@@ -94,7 +113,7 @@ class MovePrices:
         """Price of each state of a column that is played this many times, (K,)."""
         key = (id(column), times)
         if key not in self._notes:
-            self._notes[key] = self.model.note_cost(column) * times
+            self._notes[key] = _on_grid(self.model.note_cost(column) * times) + _tie_break(len(column))
             self._alive.append(column)
         return self._notes[key]
 

@@ -22,10 +22,10 @@ _TO = "<!-- end of settings -->\n"
 def commands_text() -> str:
     """docs/commands.md as it should be."""
     parts = ["# Commands\n\nMade from `--help` by `make docs`.\n"]
-    for names, command in _walk((), partwright):
-        context = click.Context(command, info_name=" ".join(("partwright", *names)), max_content_width=100)
-        context.terminal_width = 100
-        parts.append(f"## {' '.join(('partwright', *names))}\n\n```text\n{command.get_help(context).rstrip()}\n```\n")
+    parts += [
+        f"## {context.command_path}\n\n```text\n{context.get_help().rstrip()}\n```\n"
+        for context in _walk(partwright, "partwright", None)
+    ]
     return "\n".join(parts)
 
 
@@ -42,14 +42,15 @@ def lesson_folder_text(now: str) -> str:
     return before + _FROM + "\n" + "\n".join(rows) + "\n\n" + _TO + after
 
 
-def _walk(names: tuple[str, ...], command: click.Command) -> Iterator[tuple[tuple[str, ...], click.Command]]:
-    yield names, command
+def _walk(command: click.Command, name: str, parent: click.Context | None) -> Iterator[click.Context]:
+    settings = {"max_content_width": 100, **command.context_settings}
+    context = click.Context(command, info_name=name, parent=parent, terminal_width=100, **settings)
+    yield context
     if isinstance(command, click.Group):
-        context = click.Context(command)
-        for name in command.list_commands(context):
-            found = command.get_command(context, name)
+        for below in command.list_commands(context):
+            found = command.get_command(context, below)
             assert found is not None
-            yield from _walk((*names, name), found)
+            yield from _walk(found, below, context)
 
 
 def main() -> int:

@@ -13,10 +13,11 @@ import pytest
 from lxml import etree
 
 from partwright.engraving import A4, ChartHand, ChartStop, Heading, charts_pdf, fingerboard_chart_svg, note_name
-from partwright.engraving.charts import CHART_SCALE
+from partwright.engraving.charts import chart_scale
 from partwright.instrument import load_instrument
 
 CELLO = load_instrument("cello")
+SCALE = chart_scale(CELLO)
 SVG = "{http://www.w3.org/2000/svg}"
 
 
@@ -52,7 +53,7 @@ def test_stops_lie_at_the_table_s_distances(shared: Path) -> None:
         )
         root = drawing(fingerboard_chart_svg(CELLO, hand, screen=False))
         (ring,) = root.iter(f"{SVG}circle")
-        drawn = (float(ring.get("cy", "0")) - nut_y(root)) / 100 / CHART_SCALE
+        drawn = (float(ring.get("cy", "0")) - nut_y(root)) / 100 / SCALE
         assert drawn == pytest.approx(distance, abs=0.08)  # the table gives 0.1 mm
 
 
@@ -66,7 +67,7 @@ def test_nodes_lie_at_the_table_s_fractions(shared: Path) -> None:
     for node in root.iter(f"{SVG}path"):
         if node.get("class") == "node":
             x, y, half = (float(n) for n in re.findall(r"-?\d+", node.get("d", ""))[:3])
-            columns.setdefault(x, []).append((y + half - top) / 100 / CHART_SCALE)
+            columns.setdefault(x, []).append((y + half - top) / 100 / SCALE)
     assert len(columns) == 4
     free = sorted(columns[max(columns)])  # the A string, where no stop hides a node
     assert free == pytest.approx(wanted, abs=0.08)
@@ -82,7 +83,7 @@ def test_first_position_fingers_as_the_table_gives_them(shared: Path) -> None:
     ):
         root = drawing(fingerboard_chart_svg(CELLO, ChartHand(frame=frame, zone="neck", shape=shape), screen=False))
         rings = sorted({float(c.get("cy", "0")) for c in root.iter(f"{SVG}circle")})
-        span = (rings[-1] - rings[0]) / 100 / CHART_SCALE
+        span = (rings[-1] - rings[0]) / 100 / SCALE
         assert span == pytest.approx(table[key], abs=0.15)
 
 
@@ -140,7 +141,7 @@ def test_another_string_length_moves_every_place() -> None:
     hand = ChartHand(frame=7, zone="neck", shape="closed")
 
     def places(instrument: object) -> list[float]:
-        root = drawing(fingerboard_chart_svg(instrument, hand, screen=False))  # type: ignore[arg-type]
+        root = drawing(fingerboard_chart_svg(instrument, hand, screen=False, scale=SCALE))  # type: ignore[arg-type]
         return sorted({float(c.get("cy", "0")) - nut_y(root) for c in root.iter(f"{SVG}circle")})
 
     for full, small in zip(places(CELLO), places(half), strict=True):

@@ -208,7 +208,7 @@ def test_a_line_taller_than_a_page_stands_alone() -> None:
 
 
 def test_spacing_never_overlaps() -> None:
-    tops = space_out([1000.0, 1500.0, 900.0], 20_000.0, last=False)
+    tops = space_out([1000.0, 1500.0, 900.0], 20_000.0)
     assert tops[1] >= 1000.0 and tops[2] >= tops[1] + 1500.0
 
 

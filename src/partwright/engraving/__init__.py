@@ -10,6 +10,7 @@ A part: `engrave_part_pdf(tune, marks, heading=heading_from(tune), page=A4)`.
 from partwright.engraving.charts import (
     ChartHand,
     ChartStop,
+    chart_scale,
     charts_pdf,
     charts_svg,
     fingerboard_chart_svg,
@@ -26,6 +27,7 @@ from partwright.engraving.sheet import (
     engrave_part_svg,
     heading_from,
 )
+from partwright.engraving.typefaces import SANS, SERIF, font_files
 from partwright.engraving.worker import EngravingProcess, Limits
 
 __all__ = [
@@ -34,6 +36,8 @@ __all__ = [
     "INK",
     "LETTER",
     "PAPER",
+    "SANS",
+    "SERIF",
     "ChartHand",
     "ChartStop",
     "DocumentFacts",
@@ -41,12 +45,14 @@ __all__ = [
     "Heading",
     "Limits",
     "PageSize",
+    "chart_scale",
     "charts_pdf",
     "charts_svg",
     "engrave_excerpt_svg",
     "engrave_part_pdf",
     "engrave_part_svg",
     "fingerboard_chart_svg",
+    "font_files",
     "hand_at",
     "hands_of_plan",
     "heading_from",

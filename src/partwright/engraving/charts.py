@@ -24,9 +24,9 @@ from partwright.instrument import THUMB, HandShape, Harmonic, Instrument
 from partwright.score import Part
 
 __all__ = [
-    "CHART_SCALE",
     "ChartHand",
     "ChartStop",
+    "chart_scale",
     "charts_pdf",
     "charts_svg",
     "fingerboard_chart_svg",
@@ -36,8 +36,7 @@ __all__ = [
     "note_name",
 ]
 
-CHART_SCALE = 0.25
-"""Paper mm per mm of string: a quarter of true size."""
+_PAPER_LENGTH_MM = 172.0  # about how long a whole string comes out on paper
 
 STRING_STEP_MM = 11.0
 _LEFT_MM, _RIGHT_MM, _TOP_MM, _BOTTOM_MM = 15.0, 9.0, 17.0, 9.0
@@ -90,6 +89,16 @@ def note_name(midi: int, fifths: int = 0) -> str:
     return (_FLAT_NAMES if fifths < 0 else _SHARP_NAMES)[midi % 12]
 
 
+def chart_scale(instrument: Instrument) -> float:
+    """Paper mm per mm of string, a round scale that keeps a violin's places apart and a bass's on the sheet.
+
+    >>> from partwright.instrument import load_instrument
+    >>> chart_scale(load_instrument("cello")), chart_scale(load_instrument("violin"))
+    (0.25, 0.5)
+    """
+    return 1.0 / max(1, round(instrument.string_length_mm / _PAPER_LENGTH_MM))
+
+
 def node_mm(instrument: Instrument, harmonic: Harmonic) -> float:
     """Distance of a harmonic's node from the nut in mm, on this string length."""
     return instrument.string_length_mm * harmonic.node_fraction
@@ -138,7 +147,7 @@ def fingerboard_chart_svg(
     hand: ChartHand,
     *,
     fifths: int = 0,
-    scale: float = CHART_SCALE,
+    scale: float | None = None,
     length_mm: float | None = None,
     screen: bool = True,
     caption: bool = True,
@@ -146,10 +155,17 @@ def fingerboard_chart_svg(
     """One chart as a self-contained SVG.
 
     `fifths` is the key (sharps positive) by which places without a name of their own are spelled; `scale` is paper mm
-    per mm of string; `length_mm` how far down the string the drawing reaches (just past the hand when None).
+    per mm of string (`chart_scale` when None); `length_mm` is how far down the string the drawing reaches (just past
+    the hand when None).
     """
     block = _chart(
-        instrument, hand, fifths=fifths, scale=scale, length_mm=length_mm, caption=caption, ground=_ground(screen)
+        instrument,
+        hand,
+        fifths=fifths,
+        scale=scale or chart_scale(instrument),
+        length_mm=length_mm,
+        caption=caption,
+        ground=_ground(screen),
     )
     title = f"{_title(instrument, hand)}, {_words(instrument, hand)}"
     return svg_document(
@@ -170,7 +186,15 @@ def charts_svg(
     width = (page.width_mm - 2 * page.side_mm) * 100
     head = sheet_head(heading, width)
     blocks = [
-        _chart(instrument, hand, fifths=fifths, scale=CHART_SCALE, length_mm=None, caption=True, ground=_ground(screen))
+        _chart(
+            instrument,
+            hand,
+            fifths=fifths,
+            scale=chart_scale(instrument),
+            length_mm=None,
+            caption=True,
+            ground=_ground(screen),
+        )
         for hand in hands
     ]
     bottom = (page.height_mm - page.bottom_mm) * 100
@@ -411,8 +435,8 @@ def _chart(
 
 def _key_line(instrument: Instrument) -> str:
     return (
-        f"True distances on a string of {instrument.string_length_mm:.0f} mm, drawn 1 : {1 / CHART_SCALE:.0f}. "
-        "Ring: a place used. Diamond: a natural harmonic."
+        f"True distances on a string of {instrument.string_length_mm:.0f} mm, "
+        f"drawn 1 : {1 / chart_scale(instrument):.0f}. Ring: a place used. Diamond: a natural harmonic."
     )
 
 

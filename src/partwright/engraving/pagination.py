@@ -71,16 +71,19 @@ def paginate(lines: Sequence[LineBox], first_height: float, height: float) -> tu
     return tuple(reversed(ranges))
 
 
-def space_out(heights: Sequence[float], room: float, *, last: bool) -> tuple[float, ...]:
-    """Tops of the lines of one page from 0, evenly spread; the last page is not stretched beyond its natural gaps."""
+def space_out(heights: Sequence[float], room: float, *, widest: float = WIDEST_GAP) -> tuple[float, ...]:
+    """Tops of the lines of one page from 0, spread evenly up to the widest gap.
+
+    For the last page `widest` is the gap of the page before it, so that the two look alike.
+
+    >>> space_out([1000.0, 1000.0], 9000.0, widest=500.0)
+    (0.0, 1500.0)
+    """
     gaps = len(heights) - 1
     if gaps <= 0:
         return (0.0,) * len(heights)
     spare = (room - sum(heights)) / gaps
-    gap = min(spare, NATURAL_GAP if last and spare > WIDEST_GAP else WIDEST_GAP)
-    if last:
-        gap = min(gap, (NATURAL_GAP + WIDEST_GAP) / 2)
-    gap = max(gap, LEAST_GAP if spare >= LEAST_GAP else spare)
+    gap = min(spare, widest)
     tops = []
     top = 0.0
     for height in heights:

@@ -32,6 +32,7 @@ WORDS_SIZE = 340.0
 NUMBER_SIZE = 270.0
 GAP = 58.0  # between two signs of one note
 SIDE_GAP = 40.0  # between signs of neighbouring notes
+DASH_GAP = 130.0  # before a guide finger's dash
 STAFF_GAP = 70.0  # between the staff and the nearest sign
 LINE_WEIGHT = 16.0
 
@@ -254,7 +255,9 @@ class _Placing:
         for svg, left, right, height in self._drawings(kind, found, note):
             reach = 118.0 * note.scale
             column = self.inner.between(note.x - max(reach, left), note.x + max(reach, right))
-            others = self.placed.between(note.x - left - SIDE_GAP, note.x + right + SIDE_GAP)
+            # A guide's dash must not read as the dash of a substitution, so it keeps further from its neighbour.
+            before = DASH_GAP if kind == "finger" and found.guide else SIDE_GAP
+            others = self.placed.between(note.x - left - before, note.x + right + SIDE_GAP)
             spans = [(b.top, b.bottom) for b in (*column, *others)]
             if note.below:
                 flipped = [(-low, -high) for high, low in spans]
@@ -317,7 +320,7 @@ class _Placing:
             pieces.append(f'<g transform="translate({pen + part_width / 2:.0f},0)">{svg}</g>')
             pen += part_width + size * 0.04
         if guide:
-            dash, space = size * 0.34, size * 0.07
+            dash, space = size * 0.3, size * 0.07
             y = -size * CAP_HEIGHT * 0.5
             start = -width / 2 - space - dash
             pieces.append(

@@ -83,7 +83,6 @@ def render_tree(
             f"bars {first + 1} to {last + 1} were asked for, but the part has {len(measures)}",
             "Choose a range inside it.",
         )
-    check_drawable(part)
     new_part = etree.Element("part", id="P1")
     carried = _carried_attributes(measures[:first])
     signs: dict[str, NoteSigns] = {}
@@ -107,6 +106,7 @@ def render_tree(
         numbers[made.get("id")] = "" if measure.get("implicit") == "yes" else (measure.get("number") or "")
         rests[made.get("id")] = _rest_edges(made)
         new_part.append(made)
+    check_drawable(new_part)
     _drop_loose_spanners(new_part)
     document = etree.Element("score-partwise", version="4.0")
     listing = etree.SubElement(document, "part-list")

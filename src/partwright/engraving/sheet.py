@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from partwright.engraving.legend import marks_legend, string_letters
 from partwright.engraving.lettering import Used, letter, wrap
 from partwright.engraving.music import EngravedMusic, engrave_music
-from partwright.engraving.pagination import LineBox, paginate, space_out
+from partwright.engraving.pagination import LEAST_GAP, NATURAL_GAP, WIDEST_GAP, LineBox, paginate, space_out
 from partwright.engraving.paper import A4, GREY, INK, PAPER, PageSize
 from partwright.engraving.pdf import DocumentFacts, pages_pdf
 from partwright.engraving.placing import PlacedSystem
@@ -181,7 +181,10 @@ def _pages(
 
     music, lines, ranges = lay_out(staff_size)
     if len(ranges) > 1 and _fill(lines[ranges[-1][0] :], full - running) < _THIN_LAST_PAGE:
-        for smaller in _SMALLER:
+        needed = sum(line.height + LEAST_GAP for line in lines)
+        room = first_room + (len(ranges) - 2) * (full - running)
+        # A smaller staff takes fewer and lower lines; about the square of its size says whether trying is worth it.
+        for smaller in [size for size in _SMALLER if needed * size * size < room * 1.04][:2]:
             other = lay_out(staff_size * smaller)
             if len(other[2]) < len(ranges):
                 music, lines, ranges = other
@@ -189,6 +192,7 @@ def _pages(
     total = len(ranges)
     left, top = page.side_mm * 100, page.top_mm * 100
     pages = []
+    gap = (NATURAL_GAP + WIDEST_GAP) / 2
     for number, (first, end) in enumerate(ranges, 1):
         used = Used()
         parts = []
@@ -201,7 +205,10 @@ def _pages(
             used.add(foot.used)
         systems = music.systems[first:end]
         room = first_room if number == 1 else full - running
-        tops = space_out([line.height for line in lines[first:end]], room, last=number == total)
+        heights = [line.height for line in lines[first:end]]
+        tops = space_out(heights, room, widest=min(gap, WIDEST_GAP) if number == total else WIDEST_GAP)
+        if len(tops) > 1:
+            gap = tops[1] - heights[0]
         for system, offset in zip(systems, tops, strict=True):
             parts.append(_system_svg(system, left, start + offset - system.box.top))
             used.add(system.used)

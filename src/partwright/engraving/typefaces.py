@@ -137,7 +137,7 @@ def _subset(face: Face, signs: str) -> bytes:
     from fontTools import subset
 
     options = subset.Options()
-    options.layout_features = ["kern", "liga"]
+    options.drop_tables += ["GSUB", "GPOS", "GDEF"]  # reading them costs more than all the rest; widths are ours anyway
     options.hinting = False
     options.notdef_outline = True
     options.recalc_timestamp = False

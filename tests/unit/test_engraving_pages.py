@@ -293,3 +293,19 @@ def test_a_mark_replaces_the_source_s_own(tmp_path: Path) -> None:
     marks = (FingeringMark(note_id="n5", finger="1"),)
     signs = engrave_music(read_tune(file), marks, width=17_800.0, string_letters={}).systems[0].signs
     assert ["".join(re.findall(r">([^<>]+)<", s.svg)) for s in signs if s.note_id == "n5"] == ["1"]
+
+
+def test_a_chord_is_one_stroke_and_can_be_arpeggiated(tmp_path: Path) -> None:
+    """Bow signs on both notes of a double stop are one sign; an arpeggio, which the library loses, is one line."""
+    piece = plain_bars(1)
+    low = piece.note(3, 8, "half", note_id="c1", notations="<technical><down-bow/></technical><arpeggiate/>")
+    high = piece.note(
+        8, 8, "half", note_id="c2", chord=True, notations="<technical><down-bow/></technical><arpeggiate/>"
+    )
+    piece.bar(low + high + piece.note(4, 8, "half", note_id="c3"), number=2)
+    from partwright.engraving.music import engrave_music
+
+    music = engrave_music(piece.tune(tmp_path), (), width=17_800.0, string_letters={})
+    signs = [(s.kind, s.note_id) for system in music.systems for s in system.signs]
+    assert [kind for kind, note in signs if kind == "bow"] == ["bow"]
+    assert [kind for kind, note in signs if kind == "arpeggio"] == ["arpeggio"]

@@ -12,9 +12,9 @@ from dataclasses import dataclass, field
 from partwright.engraving.render_copy import NoteSigns
 from partwright.score import BracketLine, FingeringMark, Mark, StringMark, TechnicalMark, WordsMark
 
-__all__ = ["AtNote", "Line", "gather"]
+__all__ = ["ROMAN", "AtNote", "Line", "gather"]
 
-_ROMAN = ("I", "II", "III", "IV", "V", "VI")
+ROMAN = ("I", "II", "III", "IV", "V", "VI")
 
 
 @dataclass(slots=True)
@@ -30,6 +30,7 @@ class AtNote:
     above: list[str] = field(default_factory=list)
     below: list[str] = field(default_factory=list)
     glissando: str = ""
+    arpeggiate: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,7 @@ def gather(
 
 
 def _roman(number: int) -> str:
-    return _ROMAN[number - 1] if 1 <= number <= len(_ROMAN) else str(number)
+    return ROMAN[number - 1] if 1 <= number <= len(ROMAN) else str(number)
 
 
 def _technical(at: Callable[[str, str], AtNote], mark: TechnicalMark) -> None:
@@ -132,3 +133,4 @@ def _from_source(note: AtNote, found: NoteSigns, spoken: set[str], string_letter
     if "bow" not in spoken:
         note.bow = found.bow
     note.glissando = found.glissando
+    note.arpeggiate = found.arpeggiate

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from partwright.engraving.annotations import ROMAN
 from partwright.instrument import Instrument
 from partwright.score import BracketLine, FingeringMark, Mark, StringMark, TechnicalMark, WordsMark
 
@@ -19,7 +20,8 @@ def marks_legend(marks: Sequence[Mark], instrument: Instrument | None) -> tuple[
     """Sentences for the marks used, in the order a player meets them."""
     found = []
     if any(isinstance(mark, StringMark) for mark in marks) or _roles(marks, "string"):
-        found.append("A letter over a note names its string.")
+        numbered = any(isinstance(mark, StringMark) and mark.letter in ROMAN for mark in marks)
+        found.append(f"A {'numeral' if numbered else 'letter'} over a note names its string.")
     if any(isinstance(m, TechnicalMark) and m.element == "harmonic" for m in marks):
         found.append("A small circle: natural harmonic.")
     if any(isinstance(m, FingeringMark) and m.substitute is not None for m in marks):

@@ -165,6 +165,7 @@ class _Placing:
         self._place_below()
         self._place_hand_row()
         self._mark_glissandi()
+        self._draw_arpeggios()
         return self._finish(top, bottom)
 
     # What is there -------------------------------------------------------------------------------------------------
@@ -250,7 +251,7 @@ class _Placing:
 
     def _place_kind(self, kind: str, note: _Note, pen: dict[str, float]) -> None:
         found = self.at.get(note.note_id)
-        if found is None:
+        if found is None or (kind == "bow" and self._bow_given(note, found)):
             return
         for svg, left, right, height in self._drawings(kind, found, note):
             reach = 118.0 * note.scale
@@ -268,6 +269,17 @@ class _Placing:
                 pen[note.note_id] = bottom - height - GAP
             box = Box(note.x - left, bottom - height, note.x + right, bottom)
             self._add(kind, note.note_id, box, f'<g transform="translate({note.x:.0f},{bottom:.0f})">{svg}</g>')
+
+    def _bow_given(self, note: _Note, found: AtNote) -> bool:
+        """Whether another note of the same chord already shows this stroke: a chord is one stroke."""
+        return any(
+            sign.kind == "bow" and abs((sign.box.left + sign.box.right) / 2 - note.x) < 190
+            and self.at[sign.note_id].bow == found.bow and self._staff_index(sign.note_id) == note.staff
+            for sign in self.signs
+        )  # fmt: skip
+
+    def _staff_index(self, note_id: str) -> int:
+        return next((n.staff for n in self.notes if n.note_id == note_id), -1)
 
     def _add(self, kind: str, note_id: str, box: Box, svg: str) -> None:
         self.placed.add(box)
@@ -545,6 +557,25 @@ class _Placing:
             self._add(
                 "gliss", note.note_id, box, f'<g transform="translate({x:.0f},{bottom - 55:.0f})">{drawn.svg}</g>'
             )
+
+    def _draw_arpeggios(self) -> None:
+        """A wavy line left of a chord, from its lowest to its highest note, clear of its accidentals."""
+        done: set[float] = set()
+        for note in self.notes:
+            found = self.at.get(note.note_id)
+            if found is None or not found.arpeggiate or any(abs(note.x - x) < 190 for x in done):
+                continue
+            done.add(note.x)
+            chord = [n for n in self.notes if abs(n.x - note.x) < 190 and n.staff == note.staff]
+            top, bottom = min(n.box.top for n in chord), max(n.box.bottom for n in chord)
+            ids = {n.note_id for n in chord}
+            beside = [p.box.left for p in self.system.pieces if p.kind == "accid" and p.note_id in ids]
+            x = min([n.box.left for n in chord] + beside) - 85.0
+            waves = max(2, round((bottom - top) / 110.0))
+            step = (bottom - top) / waves
+            path = "".join(f"q{34 if i % 2 else -34} {step / 2:.0f} 0 {step:.0f}" for i in range(waves))
+            svg = f'<path d="M{x:.0f} {top:.0f}{path}" fill="none" stroke="currentColor" stroke-width="22"/>'
+            self._add("arpeggio", note.note_id, Box(x - 30, top, x + 30, bottom), svg)
 
     def _finish(self, top: float, bottom: float) -> PlacedSystem:
         from lxml import etree

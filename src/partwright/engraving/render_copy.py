@@ -33,6 +33,7 @@ class NoteSigns:
     thumb: bool = False
     harmonic: str = ""  # "natural" or "artificial"
     glissando: str = ""  # words along the line to the next note
+    arpeggiate: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,6 +292,9 @@ def _take_signs(note: Any) -> NoteSigns | None:
         for line in list(notations):
             if line.tag in ("glissando", "slide") and line.get("type") == "start":
                 found.glissando = (line.text or "").strip()
+            elif line.tag == "arpeggiate":  # the library keeps it at one note of the chord and draws nothing
+                found.arpeggiate = True
+                notations.remove(line)
         if len(notations) == 0:
             note.remove(notations)
     if found.harmonic == "artificial" and note.find("notehead") is None:

@@ -21,6 +21,8 @@ def lazy_names(package: str, homes: Mapping[str, Sequence[str]]) -> Callable[[st
     AttributeError: module 'fractions' has no attribute 'Halves'
     """
     home_of = {name: module for module, names in homes.items() for name in names}
+    if clash := home_of.keys() & homes.keys():
+        raise ValueError(f"{', '.join(sorted(clash))} of {package}: once loaded, the module would hide the name")
 
     def find(name: str) -> object:
         if name not in home_of:

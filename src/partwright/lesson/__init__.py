@@ -13,7 +13,18 @@ from partwright.lazy import lazy_names
 if TYPE_CHECKING:
     from partwright.lesson.bar_content import BarEvent, Bars
     from partwright.lesson.demo_io import write_demo
-    from partwright.lesson.fingered_tree import (
+    from partwright.lesson.documents import (
+        explanation_document,
+        placement_fields,
+        plan_changes,
+        plan_document,
+    )
+    from partwright.lesson.lesson import FORMAT, LESSON_FILE, TUNE_FILE, Lesson, PinEntry, Section
+    from partwright.lesson.likenesses import Difference, Likeness, find_likenesses
+    from partwright.lesson.lock_io import folder_lock
+    from partwright.lesson.new_io import new_lesson
+    from partwright.lesson.outline import Outline, TaughtSection, make_outline, outline_document
+    from partwright.lesson.page_marks import (
         fingered_tree,
         page_instrument,
         page_tune,
@@ -21,20 +32,9 @@ if TYPE_CHECKING:
         string_numeral,
         uses_numerals,
     )
-    from partwright.lesson.lesson import FORMAT, LESSON_FILE, TUNE_FILE, Lesson, PinEntry, Section
-    from partwright.lesson.likenesses import Difference, Likeness, find_likenesses
-    from partwright.lesson.lock_io import folder_lock
-    from partwright.lesson.new_io import new_lesson
-    from partwright.lesson.outline import Outline, TaughtSection, make_outline, outline_document
     from partwright.lesson.phrases import Phrase, find_phrases
-    from partwright.lesson.plan_document import (
-        explanation_document,
-        placement_fields,
-        plan_changes,
-        plan_document,
-    )
     from partwright.lesson.prepare_io import Prepared, prepare, prepare_instrument, refuse_out_of_range
-    from partwright.lesson.read_lesson import is_lesson, parse_lesson, read_lesson
+    from partwright.lesson.read_settings import is_lesson, parse_lesson, read_lesson
     from partwright.lesson.saying import likeness_words
     from partwright.lesson.survey import Survey, suggest_sections, survey_document, survey_lines, survey_part
     from partwright.lesson.write_lesson import edit_pin
@@ -44,7 +44,7 @@ __getattr__ = lazy_names(
     {
         "bar_content": ("BarEvent", "Bars"),
         "demo_io": ("write_demo",),
-        "fingered_tree": (
+        "page_marks": (
             "fingered_tree",
             "page_instrument",
             "page_tune",
@@ -58,9 +58,9 @@ __getattr__ = lazy_names(
         "new_io": ("new_lesson",),
         "outline": ("Outline", "TaughtSection", "make_outline", "outline_document"),
         "phrases": ("Phrase", "find_phrases"),
-        "plan_document": ("explanation_document", "placement_fields", "plan_changes", "plan_document"),
+        "documents": ("explanation_document", "placement_fields", "plan_changes", "plan_document"),
         "prepare_io": ("Prepared", "prepare", "prepare_instrument", "refuse_out_of_range"),
-        "read_lesson": ("is_lesson", "parse_lesson", "read_lesson"),
+        "read_settings": ("is_lesson", "parse_lesson", "read_lesson"),
         "saying": ("likeness_words",),
         "survey": ("Survey", "suggest_sections", "survey_document", "survey_lines", "survey_part"),
         "write_lesson": ("edit_pin",),

@@ -1,4 +1,4 @@
-"""What a lesson holds: the teacher's decisions as values. Reading is in `read_lesson`, writing in `write_lesson`.
+"""What a lesson holds: the teacher's decisions as values. Reading is in `read_settings`, writing in `write_lesson`.
 
 Units: string length in mm, tempo in quarter notes per minute, practice speeds in per cent of it.
 """

@@ -14,7 +14,7 @@ from partwright.errors import InputError, LessonError, NoPlan, PartwrightError, 
 from partwright.fingering import FingeringPlan, Pin, parse_pin, pins_from_source
 from partwright.instrument import Instrument, load_instrument, load_instrument_file, parse_tuning
 from partwright.lesson.lesson import LESSON_FILE, Lesson
-from partwright.lesson.read_lesson import raise_faults
+from partwright.lesson.read_settings import raise_faults
 from partwright.score import Credits, Part, Tune, beat_text, read_tune
 
 __all__ = ["Prepared", "prepare", "prepare_instrument", "refuse_out_of_range"]

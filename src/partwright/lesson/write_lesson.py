@@ -8,7 +8,7 @@ from pathlib import Path
 from partwright.errors import LessonError, Place
 from partwright.files import write_atomic
 from partwright.lesson.lesson import FORMAT, LESSON_FILE, Lesson, Section
-from partwright.lesson.read_lesson import parse_lesson
+from partwright.lesson.read_settings import parse_lesson
 
 __all__ = ["edit_pin", "lesson_text"]
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import hashlib
 import os
-import tempfile
 from pathlib import Path
 
 from partwright.errors import OutputError, Place
@@ -20,7 +19,7 @@ def write_atomic(path: Path, data: bytes | str) -> None:
     payload = data.encode("utf-8") if isinstance(data, str) else data
     temporary: str | None = None
     try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+        handle, temporary = _open_beside(path)
         with os.fdopen(handle, "wb") as stream:
             stream.write(payload)
             stream.flush()
@@ -49,6 +48,18 @@ def content_hash(*chunks: bytes | str) -> str:
         digest.update(len(payload).to_bytes(8, "big"))
         digest.update(payload)
     return digest.hexdigest()
+
+
+def _open_beside(path: Path) -> tuple[int, str]:
+    """A new file beside `path` that no one else has; by hand, as `tempfile` alone takes longer to load than we do."""
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    for attempt in range(10_000):
+        name = str(path.parent / f".{path.name}.{os.getpid()}-{attempt}.part")
+        try:
+            return os.open(name, flags, 0o600), name
+        except FileExistsError:
+            continue
+    raise FileExistsError(f"no free name beside {path}")
 
 
 def _permissions(path: Path) -> int:

@@ -32,6 +32,7 @@ WORDS_SIZE = 340.0
 NUMBER_SIZE = 270.0
 GAP = 58.0  # between two signs of one note
 SIDE_GAP = 40.0  # between signs of neighbouring notes
+OUTER_GAP = 75.0  # between our signs and what stands further out
 DASH_GAP = 130.0  # before a guide finger's dash
 STAFF_GAP = 70.0  # between the staff and the nearest sign
 LINE_WEIGHT = 16.0
@@ -431,11 +432,11 @@ class _Placing:
                     spans = [(b.top, b.bottom) for b in near]
                     height = box.bottom - box.top
                     if direction < 0:
-                        free = _settle_up(spans, moved.bottom, height, 55.0)
+                        free = _settle_up(spans, moved.bottom, height, OUTER_GAP)
                         more = free - moved.bottom
                     else:
                         flipped = [(-low, -high) for high, low in spans]
-                        free = -_settle_up(flipped, -moved.top, height, 55.0)
+                        free = -_settle_up(flipped, -moved.top, height, OUTER_GAP)
                         more = free - moved.top
                     if abs(more) > 0.5:
                         shift += more

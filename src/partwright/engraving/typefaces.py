@@ -85,7 +85,7 @@ def text_width(text: str, size: float, face: Face = Face()) -> float:
     """Width of a line of text, without kerning; a sign the face lacks counts as half an em.
 
     >>> round(text_width("IV", 10.0), 1)
-    9.9
+    10.4
     """
     advances = _advances(face)
     return sum(advances.get(ord(sign), 500) for sign in text) * size / 1000.0

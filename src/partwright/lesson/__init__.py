@@ -19,6 +19,9 @@ if TYPE_CHECKING:
         plan_changes,
         plan_document,
     )
+    from partwright.lesson.drills import Drill, PlannedDrill, drill_tune, make_drills, plan_drill
+    from partwright.lesson.hard_spots import HardSpot, find_hard_spots
+    from partwright.lesson.landmarks import Landmark, find_landmarks
     from partwright.lesson.lesson import FORMAT, LESSON_FILE, TUNE_FILE, Lesson, PinEntry, Section
     from partwright.lesson.likenesses import Difference, Likeness, find_likenesses
     from partwright.lesson.lock_io import folder_lock
@@ -42,6 +45,21 @@ if TYPE_CHECKING:
 __getattr__ = lazy_names(
     __name__,
     {
+        "landmarks": (
+            "Landmark",
+            "find_landmarks",
+        ),
+        "drills": (
+            "Drill",
+            "PlannedDrill",
+            "drill_tune",
+            "make_drills",
+            "plan_drill",
+        ),
+        "hard_spots": (
+            "HardSpot",
+            "find_hard_spots",
+        ),
         "bar_content": ("BarEvent", "Bars"),
         "demo_io": ("write_demo",),
         "page_marks": (
@@ -74,23 +92,31 @@ __all__ = [
     "BarEvent",
     "Bars",
     "Difference",
+    "Drill",
+    "HardSpot",
+    "Landmark",
     "Lesson",
     "Likeness",
     "Outline",
     "Phrase",
     "PinEntry",
+    "PlannedDrill",
     "Prepared",
     "Section",
     "Survey",
     "TaughtSection",
+    "drill_tune",
     "edit_pin",
     "explanation_document",
+    "find_hard_spots",
+    "find_landmarks",
     "find_likenesses",
     "find_phrases",
     "fingered_tree",
     "folder_lock",
     "is_lesson",
     "likeness_words",
+    "make_drills",
     "make_outline",
     "new_lesson",
     "outline_document",
@@ -100,6 +126,7 @@ __all__ = [
     "placement_fields",
     "plan_changes",
     "plan_document",
+    "plan_drill",
     "plan_marks",
     "prepare",
     "prepare_instrument",

@@ -16,7 +16,7 @@ from typing import Literal
 
 from partwright.lesson.bar_content import BarEvent, BarPair, Bars, compare_bars
 from partwright.lesson.suffixes import earlier_matches
-from partwright.score import Part, Pitch
+from partwright.score import Note, Part, transposed
 
 __all__ = ["Difference", "Likeness", "find_likenesses", "likenesses_of"]
 
@@ -308,18 +308,11 @@ def _differences(bars: Bars, bar: int, was: BarEvent | None, now: BarEvent | Non
     return found
 
 
-def _pitches(by_id: Mapping[str, object], event: BarEvent | None, semitones: int) -> str:
+def _pitches(by_id: Mapping[str, Note], event: BarEvent | None, semitones: int) -> str:
     if event is None:
         return "-"
     names = []
     for note_id in event.note_ids:
-        pitch: Pitch = by_id[note_id].pitch  # type: ignore[attr-defined]
-        names.append(pitch.name if not semitones else _spelled(pitch.midi + semitones))
+        pitch = by_id[note_id].pitch
+        names.append(transposed(pitch, None, semitones).name if semitones else pitch.name)
     return " ".join(names)
-
-
-_SHARPS = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "G#", "A", "Bb", "B")
-
-
-def _spelled(midi: int) -> str:
-    return f"{_SHARPS[midi % 12]}{midi // 12 - 1}"

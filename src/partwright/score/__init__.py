@@ -6,6 +6,7 @@
 """
 
 from partwright.score.annotate import annotate, strip_marks, with_note_ids
+from partwright.score.compose_musicxml import compose_musicxml
 from partwright.score.converted import Converted
 from partwright.score.faults import Fault, fault_remarks, find_faults
 from partwright.score.marks import BracketLine, FingeringMark, Mark, StringMark, TechnicalMark, WordsMark
@@ -25,8 +26,19 @@ from partwright.score.part import (
     beat_text,
 )
 from partwright.score.read_musicxml import read_musicxml, read_tune, tune_from_bytes, tune_from_tree
+from partwright.score.spell import transposed
 from partwright.score.tune import NotePlace, Tune
 from partwright.score.write_musicxml import musicxml_bytes, mxl_bytes, write_musicxml
+from partwright.score.written import (
+    WrittenBar,
+    WrittenEvent,
+    WrittenKey,
+    WrittenMetre,
+    WrittenPart,
+    WrittenScore,
+    WrittenTempo,
+    WrittenWords,
+)
 
 __all__ = [
     "Bar",
@@ -51,8 +63,17 @@ __all__ = [
     "TempoMark",
     "Tune",
     "WordsMark",
+    "WrittenBar",
+    "WrittenEvent",
+    "WrittenKey",
+    "WrittenMetre",
+    "WrittenPart",
+    "WrittenScore",
+    "WrittenTempo",
+    "WrittenWords",
     "annotate",
     "beat_text",
+    "compose_musicxml",
     "fault_remarks",
     "find_faults",
     "musicxml_bytes",
@@ -60,6 +81,7 @@ __all__ = [
     "read_musicxml",
     "read_tune",
     "strip_marks",
+    "transposed",
     "tune_from_bytes",
     "tune_from_tree",
     "with_note_ids",

@@ -347,6 +347,9 @@ def _ties(ordered: Sequence[RawNote], starts: Sequence[int], ids: Sequence[str])
     return _Ties(tied_to, tied_from, tuple(sorted(loose)))
 
 
+_MOST_OPEN_SLURS = 64  # more at once are no music; the oldest is given up
+
+
 @dataclass(frozen=True, slots=True)
 class _Slurs:
     """By note index: slurs that start and stop there; notes joined to the next event; slurs with one end."""
@@ -377,6 +380,8 @@ def _slurs(ordered: Sequence[RawNote]) -> _Slurs:
                     if forgotten is not None:
                         loose.append(forgotten)
                     open_slurs[note.voice, number] = index
+                    if len(open_slurs) > _MOST_OPEN_SLURS:
+                        loose.append(open_slurs.pop(next(iter(open_slurs))))
                     continue
                 first = open_slurs.pop((note.voice, number), None)
                 if first is None:  # ends in another voice

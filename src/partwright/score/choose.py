@@ -13,6 +13,8 @@ __all__ = ["ALL_VOICES", "VoiceChoice", "choose_part", "choose_voice"]
 
 ALL_VOICES = "all"
 _LISTED = 12
+_MOST_PARTS = 1000
+_MOST_VOICES_COMPARED = 32
 
 
 def choose_part(parts: Sequence[ScorePart], wanted: str | None, *, file: str) -> ScorePart:
@@ -20,6 +22,12 @@ def choose_part(parts: Sequence[ScorePart], wanted: str | None, *, file: str) ->
     place = Place(file=file)
     if not parts:
         raise ScoreError("the score has no parts", "Export the tune again.", place=place)
+    if len(parts) > _MOST_PARTS:
+        raise ScoreError(
+            f"the score has {len(parts):,} parts, more than the {_MOST_PARTS:,} read",
+            "Export fewer parts.",
+            place=place,
+        )
     if wanted is not None:
         return _wanted_part(parts, wanted.strip(), place)
     if len(parts) == 1:
@@ -94,17 +102,20 @@ def choose_voice(
         )
     if len(voices) <= 1:
         return VoiceChoice(tuple(notes))
+    question = InputError(
+        f"part {part_label!r} has several voices that sound together: {_list(_described(voices))}",
+        "Choose one with --voice, or --voice all to read them together as double stops.",
+        place=Place(file=file),
+    )
+    if len(voices) > _MOST_VOICES_COMPARED:
+        raise question
     ranked = sorted(voices.items(), key=lambda item: -len(item[1]))  # stable: the first of equals leads
     main = _spans(ranked[0][1], starts)
     doubling = []
     for name, voice in ranked[1:]:
         how = _meets(main, _spans(voice, starts))
         if how == "crosses" or (how == "doubles" and {n.staff for n in voice} != {n.staff for n in ranked[0][1]}):
-            raise InputError(
-                f"part {part_label!r} has several voices that sound together: {_list(_described(voices))}",
-                "Choose one with --voice, or --voice all to read them together as double stops.",
-                place=Place(file=file),
-            )
+            raise question
         if how == "doubles":
             doubling.append(name)
         main = sorted({*main, *_spans(voice, starts)})

@@ -24,6 +24,7 @@ __all__ = ["MAX_PLAYED_BARS", "MAX_PLAYED_NOTES", "unfold_bars", "unfold_notes"]
 
 MAX_PLAYED_BARS = 20_000
 MAX_PLAYED_NOTES = 500_000
+_MAX_STEPS = 1_000_000
 
 
 @dataclass(slots=True)
@@ -58,6 +59,11 @@ class _Order:
     def __init__(self, bars: Sequence[Bar]) -> None:
         self.bars = bars
         self.group_of, self.groups = ending_groups(bars)
+        self.last_of_group = {group: index for index, group in enumerate(self.group_of)}
+        self.retaking = {
+            group for bar, group in zip(bars, self.group_of, strict=True) if bar.repeat_end and bar.repeat_after_jump
+        }
+        self.steps = 0
 
     def walk(self) -> Iterator[int]:
         bars = self.bars
@@ -70,11 +76,12 @@ class _Order:
         straight = False  # past it and not yet in the coda: repeats are not taken
         until = ""
         while 0 <= index < len(bars):
+            self.count_step(bars[index])
             bar = bars[index]
             section = open_sections[-1] if open_sections else _Section(fresh_start, fresh_pass)
             if bar.endings and bar.ending_starts:
                 group = self.group_of[index]
-                playing = self.last_ending(group) if straight and not self.retakes(group) else section.playing
+                playing = self.last_ending(group) if straight and group not in self.retaking else section.playing
                 if playing not in bar.endings:
                     index = self.after_ending(index)
                     came_back = False
@@ -136,27 +143,26 @@ class _Order:
         if group < 0:
             return bar.repeat_times
         numbers = self.groups[group]
-        if index == self.last_index(group) and bar.endings == tuple(sorted(numbers)):
+        if index == self.last_of_group[group] and bar.endings == tuple(sorted(numbers)):
             return max(numbers) + 1  # the only ending of its group: what follows is played the last time
         return max(max(numbers), 2)
 
     def last_ending(self, group: int) -> int:
         return max(self.groups[group]) if group >= 0 else 1
 
-    def retakes(self, group: int) -> bool:
-        return any(
-            bar.repeat_end and bar.repeat_after_jump
-            for bar, of in zip(self.bars, self.group_of, strict=True)
-            if of == group
-        )
-
-    def last_index(self, group: int) -> int:
-        return max(index for index, of in enumerate(self.group_of) if of == group)
+    def count_step(self, bar: Bar) -> None:
+        """Passing over endings plays nothing, so it is counted apart from the bars played."""
+        self.steps += 1
+        if self.steps > _MAX_STEPS:
+            raise ScoreError(
+                "the repeats and endings lead nowhere", "Correct them in the source.", place=Place(bar=bar.number)
+            )
 
     def after_ending(self, index: int) -> int:
         """The bar behind the ending that starts at `index`."""
         index += 1
         while index < len(self.bars) and self.bars[index].endings and not self.bars[index].ending_starts:
+            self.count_step(self.bars[index])
             index += 1
         return index
 

@@ -16,10 +16,12 @@ from partwright.score.parse_notes import RawNote, fill_note
 from partwright.score.part import Pitch
 from partwright.score.ticks import number_of
 
-__all__ = ["MAX_DURATION_QUARTERS", "RawBar", "RawPart", "walk_part"]
+__all__ = ["MAX_DURATION_QUARTERS", "MAX_WRITTEN_BARS", "MAX_WRITTEN_NOTES", "RawBar", "RawPart", "walk_part"]
 
 MAX_DURATION_QUARTERS = 256
 """Longest note or rest read: 64 bars of four quarters."""
+MAX_WRITTEN_BARS = 20_000
+MAX_WRITTEN_NOTES = 100_000
 _MAX_MOVE_QUARTERS = 1024  # longest backup or forward
 
 
@@ -64,6 +66,12 @@ def walk_part(part: ScorePart, resolution: int, *, file: str, with_notes: bool =
 
     Raises ScoreError naming file, line and bar for what cannot be music.
     """
+    if len(part.measures) > MAX_WRITTEN_BARS:
+        raise ScoreError(
+            f"part {part.label!r} has {len(part.measures):,} bars, more than the {MAX_WRITTEN_BARS:,} read",
+            "Export one movement at a time.",
+            place=Place(file=file),
+        )
     walk = _Walk(resolution, file, with_notes)
     for index, measure in enumerate(part.measures):
         walk.bar(index, measure)
@@ -203,6 +211,12 @@ class _Walk:
             if transposes:
                 note.transpose = transposes.get(note.staff) or transposes.get(0) or (None, 0)
             raw.notes.append(note)
+            if len(raw.notes) > MAX_WRITTEN_NOTES:
+                raise ScoreError(
+                    f"the part has more than {MAX_WRITTEN_NOTES:,} notes",
+                    "Export one movement at a time.",
+                    place=Place(file=self.file, bar=self.bar_number),
+                )
 
     def duration_from_type(self, note: RawNote) -> int:
         quarters = note.typed_quarters

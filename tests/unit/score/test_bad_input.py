@@ -367,3 +367,38 @@ def test_two_staves_are_a_question(tmp_path: Path) -> None:
     )
     refused(tmp_path, text, r"2 \(1 notes, staff 2\)")
     assert read(tmp_path, text, voice="2").part.notes[0].staff == 2
+
+
+# --- too much of something -----------------------------------------------------------------------------------
+
+
+def test_too_many_bars(tmp_path: Path) -> None:
+    refused(tmp_path, score(bar(), *["<measure/>"] * 20_000), "20,001 bars, more than the 20,000 read")
+
+
+def test_too_many_notes(tmp_path: Path) -> None:
+    grace = "<note><grace/><pitch><step>C</step><octave>4</octave></pitch></note>"
+    refused(tmp_path, score(bar(grace * 100_001)), "bar 1: the part has more than 100,000 notes")
+
+
+def test_too_many_parts(tmp_path: Path) -> None:
+    more = "".join(f'<part id="Q{i}"><measure/></part>' for i in range(1000))
+    refused(tmp_path, score(bar()).replace("</score-partwise>", more + "</score-partwise>"), "1,001 parts")
+
+
+def test_endings_that_lead_nowhere(tmp_path: Path) -> None:
+    """Passing over endings plays nothing, but must not take for ever."""
+    ending = '<ending number="99" type="start"/>'
+    bars = [bar(left=ending) for _ in range(3000)]
+    again = bar(right='<repeat direction="backward" times="1000000"/>')
+    start = bar(left='<repeat direction="forward"/>')
+    refused(tmp_path, score(start, start, *bars, again), "the repeats and endings lead nowhere")
+
+
+def test_thousands_of_voices_and_open_slurs(tmp_path: Path) -> None:
+    """Must be refused or read at once, not after comparing every voice with every other."""
+    slur = '<notations><slur type="start" number="{}"/><slur type="stop" number="{}"/></notations>'
+    notes = back().join(note("C4", 16, voice=str(i), tail=slur.format(i, i + 1)) for i in range(3000))
+    refused(tmp_path, score(bar(notes)), "several voices")
+    part = read(tmp_path, score(bar(notes)), voice="all").part
+    assert len(part.notes) == 3000

@@ -38,9 +38,11 @@ def remark(text: str) -> None:
 
 def print_findings(rows: Iterable[tuple[Verdict, str, str, str]]) -> None:
     """Findings on standard output, one a line: (verdict, place, what, why). Colour only on a terminal, never alone."""
+    listed = tuple(rows)
+    if not listed:
+        return
     from partwright.checking import finding_lines
 
-    listed = tuple(rows)
     colour = sys.stdout.isatty()
     for (verdict, _, _, _), (mark, rest) in zip(listed, finding_lines(listed), strict=True):
         click.echo(f"{click.style(mark, fg=_STATUS_COLOURS[verdict]) if colour else mark}  {rest}")

@@ -13,7 +13,7 @@ import pytest
 from lxml import etree
 
 from engraving_pieces import Piece, dense_study, forty_bars
-from partwright.engraving.geometry import Box, overlap
+from partwright.engraving.boxes import Box, overlap
 from partwright.engraving.music import engrave_music, library_options, render_copy
 from partwright.engraving.placing import PlacedSystem
 from partwright.engraving.worker import shared_process

@@ -109,6 +109,7 @@ def library_options(width: float, staff_size: float, breaks: str) -> dict[str, o
         "unit": round(STANDARD_UNIT * staff_size, 2),
         "mnumInterval": 100_000,  # bar numbers are ours
         "spacingSystem": 6,
+        "spacingStaff": 16,  # between the two staves of one part; signs of the lower one stand there
         "spacingLinear": 0.27,
         "breaksNoWidow": True,
         "systemDivider": "none",

@@ -14,35 +14,39 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from partwright.engraving.annotations import AtNote, Line
-from partwright.engraving.geometry import Box, DrawnSystem, Piece, text_extent, union
+from partwright.engraving.boxes import Box, Shapes, settle_down, settle_up, union
+from partwright.engraving.drawings import (
+    BOW_HEIGHT,
+    HAND_FACE,
+    HAND_SIZE,
+    HARMONIC_HEIGHT,
+    LINE_FACE,
+    NUMBER_FACE,
+    NUMBER_SIZE,
+    STRING_FACE,
+    STRING_SIZE,
+    WORDS_FACE,
+    WORDS_SIZE,
+    Drawing,
+    finger,
+    player_sign,
+    stroke,
+    words,
+)
+from partwright.engraving.geometry import DrawnSystem, Piece
 from partwright.engraving.lettering import Used, letter
-from partwright.engraving.signs import Sign, sign
-from partwright.engraving.typefaces import CAP_HEIGHT, SANS, SERIF, Face
+from partwright.engraving.typefaces import CAP_HEIGHT
 
 __all__ = ["PlacedSign", "PlacedSystem", "place_system"]
 
 SPACE = 180.0
 """One staff space at the standard size (staff 7.2 mm)."""
 
-FINGER_SIZE = 330.0
-STRING_SIZE = 290.0
-HAND_SIZE = 300.0
-BOW_HEIGHT = 200.0
-WORDS_SIZE = 340.0
-NUMBER_SIZE = 270.0
 GAP = 58.0  # between two signs of one note
 SIDE_GAP = 40.0  # between signs of neighbouring notes
 OUTER_GAP = 75.0  # between our signs and what stands further out
 DASH_GAP = 130.0  # before a guide finger's dash
 STAFF_GAP = 70.0  # between the staff and the nearest sign
-LINE_WEIGHT = 16.0
-
-FINGER_FACE = Face(SERIF, bold=True)
-STRING_FACE = Face(SERIF, italic=True)
-HAND_FACE = Face(SERIF, bold=True)  # a Roman one in a sans face is a mere bar
-LINE_FACE = Face(SANS)
-WORDS_FACE = Face(SERIF, italic=True)
-NUMBER_FACE = Face(SANS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,41 +84,6 @@ class _Note:
     below: bool = False
 
 
-class _Shapes:
-    """Boxes to keep clear of, found by column."""
-
-    _COLUMN = 400.0
-
-    def __init__(self) -> None:
-        self._columns: dict[int, list[Box]] = {}
-
-    def add(self, box: Box) -> None:
-        for column in range(int(box.left // self._COLUMN), int(box.right // self._COLUMN) + 1):
-            self._columns.setdefault(column, []).append(box)
-
-    def between(self, left: float, right: float) -> list[Box]:
-        found: list[Box] = []
-        for column in range(int(left // self._COLUMN), int(right // self._COLUMN) + 1):
-            found += [b for b in self._columns.get(column, ()) if b.left < right and left < b.right]
-        return found
-
-
-def _free_bottom(spans: list[tuple[float, float]], bottom: float, height: float, gap: float) -> float:
-    """The lowest y at or above `bottom` where a box of this height stands clear of all spans (top, bottom)."""
-    for top, low in sorted(spans, key=lambda span: -span[1]):
-        if low + gap > bottom - height and top - gap < bottom:
-            bottom = top - gap
-    return bottom
-
-
-def _settle_up(spans: list[tuple[float, float]], bottom: float, height: float, gap: float) -> float:
-    while True:
-        moved = _free_bottom(spans, bottom, height, gap)
-        if moved == bottom:
-            return bottom
-        bottom = moved
-
-
 def place_system(
     system: DrawnSystem,
     notes: Mapping[str, AtNote],
@@ -141,10 +110,11 @@ class _Placing:
         self.lines = lines
         self.order = note_order
         self.bar_number = bar_number
-        self.used = Used({face: set(signs) for face, signs in system.texts.items()}, set(system.glyphs))
+        self.used = Used()
+        self.used.add(system.used)
         self.signs: list[PlacedSign] = []
-        self.inner = _Shapes()  # what the library drew at the notes
-        self.placed = _Shapes()  # what we have put around them
+        self.inner = Shapes()  # what the library drew at the notes
+        self.placed = Shapes()  # what we have put around them
         self.outer: list[Piece] = []
         self.notes = self._find_notes()
 
@@ -262,11 +232,10 @@ class _Placing:
             others = self.placed.between(note.x - left - before, note.x + right + SIDE_GAP)
             spans = [(b.top, b.bottom) for b in (*column, *others)]
             if note.below:
-                flipped = [(-low, -high) for high, low in spans]
-                bottom = -_settle_up(flipped, -pen[note.note_id], height, GAP) + height
+                bottom = settle_down(spans, pen[note.note_id], height, GAP) + height
                 pen[note.note_id] = bottom + GAP
             else:
-                bottom = _settle_up(spans, pen[note.note_id], height, GAP)
+                bottom = settle_up(spans, pen[note.note_id], height, GAP)
                 pen[note.note_id] = bottom - height - GAP
             box = Box(note.x - left, bottom - height, note.x + right, bottom)
             self._add(kind, note.note_id, box, f'<g transform="translate({note.x:.0f},{bottom:.0f})">{svg}</g>')
@@ -286,62 +255,20 @@ class _Placing:
         self.placed.add(box)
         self.signs.append(PlacedSign(kind, note_id, box, svg))
 
-    def _drawings(self, kind: str, found: AtNote, note: _Note) -> list[tuple[str, float, float, float]]:
-        """SVG, reach to the left and to the right of the note's middle, height."""
+    def _drawings(self, kind: str, found: AtNote, note: _Note) -> list[Drawing]:
         scale = note.scale
         if kind == "finger":
-            drawn = [self._finger(text, scale, guide=found.guide and i == 0) for i, text in enumerate(found.fingers)]
-            if found.guide and not found.fingers:
-                drawn.append(self._finger("", scale, guide=True))
-            return drawn
+            fingers = found.fingers or ([""] if found.guide else [])
+            return [finger(text, scale, self.used, guide=found.guide and i == 0) for i, text in enumerate(fingers)]
         if kind == "harmonic" and found.harmonic == "natural":
-            return [_drawing(sign("harmonic", 120.0 * scale))]
+            return [player_sign("harmonic", HARMONIC_HEIGHT * scale)]
         if kind == "string" and found.string:
-            return [_centred(self._text(found.string, STRING_SIZE * scale, STRING_FACE))]
+            return [words(found.string, STRING_SIZE * scale, STRING_FACE, self.used)]
         if kind == "bow" and found.bow:
-            return [_drawing(sign(found.bow, BOW_HEIGHT * scale))]
+            return [player_sign(found.bow, BOW_HEIGHT * scale)]
         if kind == "above":
-            return [_centred(self._text(text, WORDS_SIZE, WORDS_FACE)) for text in found.above]
+            return [words(text, WORDS_SIZE, WORDS_FACE, self.used) for text in found.above]
         return []
-
-    def _text(self, text: str, size: float, face: Face) -> tuple[str, float, float]:
-        drawn = letter(text, size, face, anchor="middle")
-        self.used.add(drawn.used)
-        above, below = text_extent(text, size)
-        svg = drawn.svg if below < 10 else f'<g transform="translate(0,{-below:.0f})">{drawn.svg}</g>'
-        return svg, drawn.width, above + below
-
-    def _finger(self, text: str, scale: float, *, guide: bool) -> tuple[str, float, float, float]:
-        """A finger, with the thumb's sign for T and a dash before a guide finger."""
-        size = FINGER_SIZE * scale
-        height = size * CAP_HEIGHT
-        parts: list[tuple[str, float]] = []
-        for token in _tokens(text):
-            if token == "T":
-                thumb = sign("thumb", height * 1.4)
-                parts.append((thumb.svg, thumb.width))
-            else:
-                drawn = letter(token, size, FINGER_FACE, anchor="middle")
-                self.used.add(drawn.used)
-                parts.append((drawn.svg, drawn.width))
-        if "T" in text:
-            height *= 1.4
-        width = sum(w for _, w in parts) + max(0, len(parts) - 1) * size * 0.04
-        pen = -width / 2
-        pieces = []
-        for svg, part_width in parts:
-            pieces.append(f'<g transform="translate({pen + part_width / 2:.0f},0)">{svg}</g>')
-            pen += part_width + size * 0.04
-        if guide:
-            dash, space = size * 0.3, size * 0.07
-            y = -size * CAP_HEIGHT * 0.5
-            start = -width / 2 - space - dash
-            pieces.append(
-                f'<path d="M{start:.0f} {y:.0f}h{dash:.0f}" fill="none" stroke="currentColor" '
-                f'stroke-width="{size * 0.075:.0f}"/>'
-            )
-            return "".join(pieces), width / 2 + dash + space, max(width / 2, 1.0), height
-        return "".join(pieces), width / 2, width / 2, height
 
     # Lines over several notes --------------------------------------------------------------------------------------
 
@@ -362,21 +289,6 @@ class _Placing:
             right = max(right, max((b.right for b in self.system.measure_boxes.values()), default=right) - 40)
         return left, right, begins, ends
 
-    def _line_svg(self, left: float, right: float, y: float, *, dashed: bool, hook: float) -> str:
-        if right - left < 60:
-            return ""
-        dash = ' stroke-dasharray="90 70"' if dashed else ""
-        svg = (
-            f'<path d="M{left:.0f} {y:.0f}H{right:.0f}" fill="none" stroke="currentColor" '
-            f'stroke-width="{LINE_WEIGHT:.0f}"{dash}/>'
-        )
-        if hook:
-            svg += (
-                f'<path d="M{right:.0f} {y:.0f}v{hook:.0f}" fill="none" stroke="currentColor" '
-                f'stroke-width="{LINE_WEIGHT:.0f}"/>'
-            )
-        return svg
-
     def _place_lines_above(self) -> None:
         top, _ = self._staff_edges()
         for line in self.lines:
@@ -394,10 +306,10 @@ class _Placing:
                 for shapes in (self.inner, self.placed)
                 for b in shapes.between(left - SIDE_GAP, right + SIDE_GAP)
             ]
-            bottom = _settle_up(spans, top - STAFF_GAP, height, GAP)
+            bottom = settle_up(spans, top - STAFF_GAP, height, GAP)
             baseline = bottom - STRING_SIZE * 0.24
             start = left + drawn.width + (60 if text else 0)
-            svg = f'<g transform="translate({left:.0f},{baseline:.0f})">{drawn.svg}</g>' + self._line_svg(
+            svg = f'<g transform="translate({left:.0f},{baseline:.0f})">{drawn.svg}</g>' + stroke(
                 start, right, baseline - STRING_SIZE * 0.22, dashed=line.dashed, hook=80 if ends else 0
             )
             self._add("line", line.first, Box(left, bottom - height, right, bottom), svg)
@@ -432,12 +344,9 @@ class _Placing:
                     spans = [(b.top, b.bottom) for b in near]
                     height = box.bottom - box.top
                     if direction < 0:
-                        free = _settle_up(spans, moved.bottom, height, OUTER_GAP)
-                        more = free - moved.bottom
+                        more = settle_up(spans, moved.bottom, height, OUTER_GAP) - moved.bottom
                     else:
-                        flipped = [(-low, -high) for high, low in spans]
-                        free = -_settle_up(flipped, -moved.top, height, OUTER_GAP)
-                        more = free - moved.top
+                        more = settle_down(spans, moved.top, height, OUTER_GAP) - moved.top
                     if abs(more) > 0.5:
                         shift += more
                         settled = False
@@ -458,7 +367,7 @@ class _Placing:
         spans = [
             (b.top, b.bottom) for shapes in (self.inner, self.placed) for b in shapes.between(-40.0, drawn.width + 60.0)
         ]
-        bottom = _settle_up(spans, top - 110.0, height, GAP)
+        bottom = settle_up(spans, top - 110.0, height, GAP)
         svg = f'<g transform="translate(0,{bottom:.0f})">{drawn.svg}</g>'
         self._add("bar-number", "", Box(0.0, bottom - height, drawn.width, bottom), svg)
 
@@ -468,21 +377,22 @@ class _Placing:
         for note in self.notes:
             found = self.at.get(note.note_id)
             for text in found.below if found is not None else ():
-                svg, width, height = self._text(text, WORDS_SIZE, WORDS_FACE)
+                drawn = words(text, WORDS_SIZE, WORDS_FACE, self.used)
+                width, height = drawn.left + drawn.right, drawn.height
                 _, staff_bottom = self._staff_of(note)
                 left = note.box.left
                 spans = [
-                    (-b.bottom, -b.top)
+                    (b.top, b.bottom)
                     for shapes in (self.inner, self.placed)
                     for b in shapes.between(left - SIDE_GAP, left + width + SIDE_GAP)
                 ]
-                bottom = -_settle_up(spans, -(staff_bottom + STAFF_GAP), height, GAP) + height
+                bottom = settle_down(spans, staff_bottom + STAFF_GAP, height, GAP) + height
                 box = Box(left, bottom - height, left + width, bottom)
                 self._add(
                     "below",
                     note.note_id,
                     box,
-                    f'<g transform="translate({left + width / 2:.0f},{bottom:.0f})">{svg}</g>',
+                    f'<g transform="translate({left + width / 2:.0f},{bottom:.0f})">{drawn.svg}</g>',
                 )
 
     def _place_hand_row(self) -> None:
@@ -491,8 +401,8 @@ class _Placing:
         items: list[tuple[float, float, str, str, Line | None, bool]] = []  # left, right, text, note id, line, ends
         for note in self.notes:
             found = self.at.get(note.note_id)
-            words = found.hand if found is not None else ()
-            items += [(note.box.left, note.box.left, text, note.note_id, None, False) for text in words]
+            labels = found.hand if found is not None else ()
+            items += [(note.box.left, note.box.left, text, note.note_id, None, False) for text in labels]
         for span in self.lines:
             stretch = self._stretch(span) if span.hand else None
             if stretch is not None:
@@ -515,17 +425,17 @@ class _Placing:
             laid.append((start, end, drawn, note_id, line, ends))
             pen = start + drawn.width if line is None else end
             spans += [
-                (-b.bottom, -b.top)
+                (b.top, b.bottom)
                 for shapes in (self.inner, self.placed)
                 for b in shapes.between(start - SIDE_GAP, end + SIDE_GAP)
             ]
-        baseline = -_settle_up(spans, -(staff_bottom + 110.0), height, 60.0) + height
+        baseline = settle_down(spans, staff_bottom + 110.0, height, 60.0) + height
         for start, end, drawn, note_id, line, ends in laid:
             svg = f'<g transform="translate({start:.0f},{baseline:.0f})">{drawn.svg}</g>'
             if line is not None:
                 y = baseline - HAND_SIZE * 0.22
                 from_x = start + drawn.width + (55 if drawn.width else 0)
-                svg += self._line_svg(from_x, end, y, dashed=line.dashed, hook=-90 if ends else 0)
+                svg += stroke(from_x, end, y, dashed=line.dashed, hook=-90 if ends else 0)
             kind = "hand" if line is None else "hand-line"
             self._add(kind, note_id, Box(start, baseline - height, end, baseline), svg)
 
@@ -534,8 +444,7 @@ class _Placing:
     def _mark_glissandi(self) -> None:
         """Words along a sliding line, where there is room for them."""
         lines = [p for p in self.system.pieces if p.kind == "gliss"]
-        words = [(n, self.at[n.note_id].glissando) for n in self.notes if n.note_id in self.at]
-        for note, text in words:
+        for note, text in [(n, self.at[n.note_id].glissando) for n in self.notes if n.note_id in self.at]:
             if not text:
                 continue
             near = [p for p in lines if 0 <= p.box.left - note.box.left < 900]
@@ -553,7 +462,7 @@ class _Placing:
                 for b in shapes.between(x - drawn.width / 2, x + drawn.width / 2)
                 if b.bottom - b.top < 700
             ]
-            bottom = _settle_up(spans, line.box.top - 20, 190.0, 30.0)
+            bottom = settle_up(spans, line.box.top - 20, 190.0, 30.0)
             box = Box(x - drawn.width / 2, bottom - 190.0, x + drawn.width / 2, bottom)
             self._add(
                 "gliss", note.note_id, box, f'<g transform="translate({x:.0f},{bottom - 55:.0f})">{drawn.svg}</g>'
@@ -617,25 +526,6 @@ _OUTER_RANK = {
     for kind in kinds
 }
 _ROWS = frozenset({"harm", "voltaBracket"})
-
-
-def _drawing(drawn: Sign) -> tuple[str, float, float, float]:
-    return drawn.svg, drawn.width / 2, drawn.width / 2, drawn.height
-
-
-def _centred(drawn: tuple[str, float, float]) -> tuple[str, float, float, float]:
-    svg, width, height = drawn
-    return svg, width / 2, width / 2, height
-
-
-def _tokens(text: str) -> list[str]:
-    tokens: list[str] = []
-    for character in text:
-        if character == "T" or not tokens or tokens[-1] == "T":
-            tokens.append(character)
-        else:
-            tokens[-1] += character
-    return tokens
 
 
 def _attribute(text: str) -> str:

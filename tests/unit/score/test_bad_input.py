@@ -388,8 +388,9 @@ def test_too_many_parts(tmp_path: Path) -> None:
 
 def test_endings_that_lead_nowhere(tmp_path: Path) -> None:
     """Passing over endings plays nothing, but must not take for ever."""
-    ending = '<ending number="99" type="start"/>'
-    bars = [bar(left=ending) for _ in range(3000)]
+    opening = bar(left='<ending number="99" type="start"/>')
+    closing = bar(right='<ending number="99" type="stop"/>')
+    bars = [opening, *[bar()] * 3000, closing]
     again = bar(right='<repeat direction="backward" times="1000000"/>')
     start = bar(left='<repeat direction="forward"/>')
     refused(tmp_path, score(start, start, *bars, again), "the repeats and endings lead nowhere")

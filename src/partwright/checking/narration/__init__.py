@@ -1,0 +1,1 @@
+"""The narration check: what was said against score and plan."""

@@ -1,0 +1,187 @@
+"""Atoms: the smallest stretches of speech that mean something, found in the lattice by the grammar's phrases.
+
+Every stretch that could be an atom is one here; `parse` chooses among them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from partwright.checking.narration.hearing import Lattice
+from partwright.checking.narration.language import Language, Node, Value
+
+__all__ = ["Atom", "Capture", "find_atoms"]
+
+Capture = tuple[str, str, Value]  # capture name, class, value
+
+_MOST_STEPS = 16
+_DEAREST = 5.0  # what an atom's mishearings may cost together
+_LONGEST_RUN = 16
+_LIGHT = frozenset({"and", "then", "um", "uh", "er"})
+
+
+@dataclass(frozen=True, slots=True)
+class Atom:
+    """One possible atom: from node to node (and the words in between), what it says, how dear its hearing is."""
+
+    kind: str
+    hint: str
+    start: int
+    end: int
+    first_word: int
+    last_word: int
+    weight: float
+    price: float
+    captures: tuple[Capture, ...]
+
+    def value(self, name: str) -> Value | None:
+        """The first captured value of this capture name or class."""
+        for capture, class_name, value in self.captures:
+            if name in (capture, class_name):
+                return value
+        return None
+
+
+def find_atoms(lattice: Lattice, language: Language, stops: tuple[int, ...]) -> tuple[tuple[Atom, ...], ...]:
+    """The atoms that begin at each node. `stops` tells for each word what stands after it (2 = end of a sentence)."""
+    arcs = [_arcs(lattice, language, node) for node in range(len(lattice.edges))]
+    return tuple(
+        tuple([*_phrases_at(lattice, language, arcs, node, stops), *_runs_at(lattice, arcs, node, stops)])
+        for node in range(len(lattice.edges))
+    )
+
+
+Arc = tuple[int, float, str, tuple[tuple[str, Value], ...]]  # to, price, meant, classes
+
+
+def _arcs(lattice: Lattice, language: Language, node: int) -> tuple[Arc, ...]:
+    """Edges out of a node with the classes their words belong to, and members of classes that span several words."""
+    found: list[Arc] = [
+        (edge.to, edge.price, edge.meant, language.class_of.get(edge.meant, ())) for edge in lattice.edges[node]
+    ]
+    for edge in lattice.edges[node]:
+        for words, class_name, value in language.long_members.get(edge.meant, ()):
+            at, price = edge.to, edge.price
+            for word in words[1:]:
+                step = (
+                    next((e for e in lattice.edges[at] if e.meant == word), None) if at < len(lattice.edges) else None
+                )
+                if step is None:
+                    break
+                at, price = step.to, price + step.price
+            else:
+                found.append((at, price, "", ((class_name, value),)))
+    return tuple(found)
+
+
+def _phrases_at(
+    lattice: Lattice, language: Language, arcs: list[tuple[Arc, ...]], start: int, stops: tuple[int, ...]
+) -> list[Atom]:
+    best: dict[tuple[str, str, int, tuple[Capture, ...]], tuple[float, float]] = {}
+    todo: list[tuple[int, float, tuple[Capture, ...], tuple[Node, ...], int]] = []
+    for to, price, meant, classes in arcs[start]:
+        if meant and meant in language.starts:
+            todo += [(to, price, (), node.then, 1) for node in language.starts[meant]]
+        for class_name, value in classes:
+            for node in language.class_starts.get(class_name, ()):
+                todo.append((to, price, ((node.label[2], class_name, value),), node.then, 1))
+    while todo:
+        at, price, captures, following, steps = todo.pop()
+        deeper = False
+        for node in following:
+            if node.ends is not None:
+                key = (node.ends.kind, node.ends.hint, at, captures)
+                if key not in best or best[key][0] > price:
+                    best[key] = (price, node.ends.weight)
+            else:
+                deeper = True
+        if not deeper or at >= len(arcs) or steps >= _MOST_STEPS or price > _DEAREST:
+            continue
+        if stops[lattice.word_of[at - 1]] == 2 and lattice.word_of[at - 1] != lattice.word_of[at]:
+            continue
+        here = arcs[at]
+        for node in following:
+            kind, text, capture = node.label
+            if kind == "word":
+                for to, more, meant, _ in here:
+                    if meant == text:
+                        todo.append((to, price + more, captures, node.then, steps + 1))
+            elif kind == "class":
+                for to, more, _, classes in here:
+                    for class_name, value in classes:
+                        if class_name == text:
+                            todo.append(
+                                (to, price + more, (*captures, (capture, class_name, value)), node.then, steps + 1)
+                            )
+    return [
+        Atom(kind, hint, start, end, lattice.word_of[start], _last_word(lattice, end), weight, price, captures)
+        for (kind, hint, end, captures), (price, weight) in best.items()
+        if price <= _DEAREST
+    ]
+
+
+def _runs_at(lattice: Lattice, arcs: list[tuple[Arc, ...]], start: int, stops: tuple[int, ...]) -> list[Atom]:
+    """Runs of finger numbers with no "finger": "one three four", "first, third, fourth"."""
+    atoms: list[Atom] = []
+    for class_name in ("digit_open", "fingerth"):
+        at, price = start, 0.0
+        values: list[int] = []
+        plain = 0
+        while at < len(arcs) and len(values) < _LONGEST_RUN:
+            step = _cheapest(arcs[at], class_name)
+            if step is None:
+                skipped = _cheapest_word(arcs[at], _LIGHT) if values else None
+                if skipped is None or skipped >= len(arcs):
+                    break
+                step = _cheapest(arcs[skipped], class_name)
+                if step is None:
+                    break
+            to, more, value = step
+            if value == 0 and not values and (len(arcs) <= to or _cheapest(arcs[to], "digit_open") is None):
+                break
+            price += more
+            plain += more < 0.1
+            values.append(value)
+            at = to
+            if len(values) >= 2 and plain and price <= _DEAREST and any(values):
+                captures = tuple(("run", "run", v) for v in values)
+                weight = 0.9 * len(values) - (1.0 if class_name == "fingerth" else 0.4)
+                atoms.append(
+                    Atom(
+                        "digits",
+                        "",
+                        start,
+                        at,
+                        lattice.word_of[start],
+                        _last_word(lattice, at),
+                        weight,
+                        price,
+                        captures,
+                    )
+                )
+            if stops[_last_word(lattice, at)] == 2:
+                break
+    return atoms
+
+
+def _cheapest(arcs: tuple[Arc, ...], class_name: str) -> tuple[int, float, int] | None:
+    best: tuple[int, float, int] | None = None
+    for to, price, _, classes in arcs:
+        for name, value in classes:
+            if name == class_name and (best is None or price < best[1]):
+                best = (to, price, int(value))
+    return best
+
+
+def _cheapest_word(arcs: tuple[Arc, ...], words: frozenset[str]) -> int | None:
+    return next((to for to, _, meant, _ in arcs if meant in words), None)
+
+
+def _last_word(lattice: Lattice, end: int) -> int:
+    return lattice.word_of[end - 1]
+
+
+def captured(atom: Atom) -> Mapping[str, Value]:
+    """All captures by name; a name captured twice keeps its last value."""
+    return {name: value for name, _, value in atom.captures}

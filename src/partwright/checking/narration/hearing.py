@@ -1,0 +1,138 @@
+"""What was heard and what may have been meant: words as a lattice with prices.
+
+Units: prices are negative natural logarithms of how likely a meaning is beside the plain one; 0 = as heard.
+Shape: nodes in the order of speech; an edge leads from one node to a later one and carries one meant word.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from partwright.checking.narration.language import Hearing, Language
+from partwright.checking.narration.words import Word
+
+__all__ = ["Edge", "Lattice", "hear"]
+
+_LETTERS = "abcdefg"
+_PLAIN_LETTER = 0.02  # a letter written as such is one
+_SMALL_LETTER = 2.0  # where capitals can be trusted, a small "a" is the article
+_SPLIT, _JOINED = 0.8, 0.9
+_SHORTEST_JOIN = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """One meant word between two nodes."""
+
+    meant: str
+    to: int
+    price: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lattice:
+    """Edges by node. `word_of[node]` is the index of the word that begins there (the last one for nodes within)."""
+
+    edges: tuple[tuple[Edge, ...], ...]
+    word_of: tuple[int, ...]
+    node_of_word: tuple[int, ...]  # node at which each word begins; one more entry for the end
+
+
+def hear(words: Sequence[Word], language: Language, *, trust_capitals: bool) -> Lattice:
+    """The lattice of a transcript's words."""
+    edges: list[list[Edge]] = [[] for _ in range(len(words) + 1)]
+    extra: list[list[Edge]] = []
+    extra_word: list[int] = []
+    letters = [_is_letter(words, k) for k in range(len(words))]
+
+    def between(start: int, end: int, first: str, second: str, price: float, index: int) -> None:
+        extra.append([Edge(second, end, 0.0)])
+        extra_word.append(index)
+        edges[start].append(Edge(first, len(words) + len(extra), price))
+
+    for k, word in enumerate(words):
+        form = word.form
+        edges[k].append(Edge(form, k + 1, 0.0))
+        _letter_edges(edges[k], words, k, trust_capitals)
+        if len(form) == 3 and form[1:] == "'s" and form[0] in _LETTERS:
+            between(k, k + 1, f"N:{form[0]}", "'s", 0.1, k)
+        for row in language.hearing.get(form, ()):
+            size = len(row.heard)
+            if size == 1 or tuple(w.form for w in words[k : k + size]) == row.heard:
+                if row.meant.startswith("N:") and trust_capitals and form == "a" and not word.capital:
+                    continue
+                extra_price = 1.0 if trust_capitals and row.meant.startswith("N:") and row.price > 3 else 0.0
+                if trust_capitals and form == "a" and word.capital and not word.first:
+                    edges[k].append(Edge("N:a", k + 1, _PLAIN_LETTER))
+                    continue
+                edges[k].append(Edge(row.meant, k + size, _price(row, words, letters, k, size) + extra_price))
+        if form not in language.vocabulary and form not in language.hearing:
+            for cut in range(1, len(form)):
+                left, right = form[:cut], form[cut:]
+                first = f"N:{left}" if left in _LETTERS else left
+                second = f"N:{right}" if right in _LETTERS else right
+                if first in language.vocabulary and second in language.vocabulary and len(form) > 3:
+                    between(k, k + 1, first, second, _SPLIT + (0.5 if len(left) == 1 or len(right) == 1 else 0.0), k)
+        if k + 1 < len(words) and word.stop < 2:
+            joined = form + words[k + 1].form
+            known = joined in language.vocabulary and len(joined) >= _SHORTEST_JOIN
+            if known and not (form in language.vocabulary and words[k + 1].form in language.vocabulary):
+                edges[k].append(Edge(joined, k + 2, _JOINED))
+    return _in_order(edges, extra, extra_word, len(words))
+
+
+def _letter_edges(edges: list[Edge], words: Sequence[Word], k: int, trust_capitals: bool) -> None:
+    form = words[k].form
+    stem = form[0] if form else ""
+    plural = len(form) in (2, 3) and form[1:] in ("s", "'s") and stem in _LETTERS
+    if form in _LETTERS and len(form) == 1 and form != "a":
+        small = trust_capitals and not words[k].capital
+        edges.append(Edge(f"N:{form}", k + 1, _SMALL_LETTER if small else _PLAIN_LETTER))
+    elif plural and form != "as":
+        edges.append(Edge(f"N:{stem}s", k + 1, 0.1))
+    elif form == "as" and trust_capitals and words[k].capital and words[k].text[:1] == "A" and not words[k].first:
+        edges.append(Edge("N:as", k + 1, 0.3))
+
+
+def _is_letter(words: Sequence[Word], k: int) -> bool:
+    form = words[k].form
+    return form in ("b", "c", "d", "e", "f", "g", "sharp", "flat")
+
+
+def _price(row: Hearing, words: Sequence[Word], letters: Sequence[bool], k: int, size: int) -> float:
+    before = words[k - 1].form if k and words[k - 1].stop < 2 else ""
+    last = words[k + size - 1]
+    after = words[k + size].form if k + size < len(words) and last.stop < 2 else ""
+    price = row.price
+    if before in row.before:
+        price -= row.before_less
+    if after in row.after:
+        price -= row.after_less
+    if row.letters_less:
+        beside = (bool(before) and letters[k - 1]) + (bool(after) and letters[k + size])
+        price -= row.letters_less * beside
+    return max(0.1, price)
+
+
+def _in_order(edges: list[list[Edge]], extra: list[list[Edge]], extra_word: list[int], size: int) -> Lattice:
+    """Nodes renumbered so that every edge leads forward: the nodes within a word come right after its own."""
+    inside: dict[int, list[int]] = {}
+    for number, word in enumerate(extra_word):
+        inside.setdefault(word, []).append(size + 1 + number)
+    order: list[int] = []
+    word_of: list[int] = []
+    for k in range(size + 1):
+        order.append(k)
+        word_of.append(min(k, max(0, size - 1)))
+        for node in inside.get(k, ()):
+            order.append(node)
+            word_of.append(k)
+    place = {node: position for position, node in enumerate(order)}
+    renumbered = []
+    for node in order:
+        own = edges[node] if node <= size else extra[node - size - 1]
+        renumbered.append(tuple(Edge(e.meant, place[e.to], e.price) for e in own))
+    return Lattice(
+        edges=tuple(renumbered), word_of=tuple(word_of), node_of_word=tuple(place[k] for k in range(size + 1))
+    )

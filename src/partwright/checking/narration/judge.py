@@ -1,0 +1,265 @@
+"""From claims and places to verdicts: right, wrong, or please check.
+
+A claim is *wrong* only if it disagrees over nearly all of the posterior of its place, was heard without doubt, and
+belongs to its note without doubt; the product of the three is the confidence. Between that and right lies *please check*,
+which is said only where something disagrees more likely than not. Everything else is silence.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+
+from partwright.checking.finding import Verdict
+from partwright.checking.narration.follow import Following
+from partwright.checking.narration.mentions import Claim, Mention
+from partwright.checking.narration.places import Place
+from partwright.checking.narration.truth import AGAINST_PLAN, UNSURE, Truth, pitch_class
+from partwright.checking.narration.wording import claim_words, note_words, truth_words
+from partwright.checking.narration.words import Word
+
+__all__ = ["Judged", "judge"]
+
+WRONG_FROM = 0.82
+CHECK_FROM = 0.55
+_NEVER_WRONG = frozenset(
+    {"not_finger", "string_letter", "offer_finger", "offer_open", "offer_harmonic", "retake", "count_loose"}
+)
+_BARE_HABIT = 0.08  # who leaves out fewer accidentals than this share means it when he does
+_BARE_LEAST = 6  # accidentals that must have been said before a habit is known
+_LIKELIEST = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """One claim and what became of it. `place` is the index of the likeliest place, -1 for none."""
+
+    kind: str
+    verdict: Verdict | Literal["unplaced"]
+    mention: int
+    place: int
+    first_word: int
+    last_word: int
+    claimed: str  # what was claimed, in our words
+    right: str
+    against: Literal["score", "plan"]
+    confidence: float
+    why: str = ""
+
+
+def judge(
+    mentions: Sequence[Mention], following: Following, truth: Truth, words: Sequence[Word], *, clean: bool
+) -> tuple[Judged, ...]:
+    """A verdict on every claim, in the order in which they were said."""
+    found: list[Judged] = []
+    bare = _bare_habit(mentions, following, truth)
+    swapped = _swapped(mentions, following, truth)
+    likeliest = [_likeliest(following, k) for k in range(len(mentions))]
+    for k, mention in enumerate(mentions):
+        if k in swapped:
+            if swapped[k][0]:
+                found.append(_order(mentions, k, swapped[k][1], truth))
+            continue
+        place = likeliest[k]
+        if mention.note is not None:
+            found.append(_judge_note(mention, k, place, following, truth, bare, clean=clean))
+        for claim in mention.claims:
+            if claim.kind == "stay":
+                continue
+            found.append(_judge_claim(mentions, k, claim, likeliest, following, truth))
+    return tuple(found)
+
+
+def _likeliest(following: Following, k: int) -> int:
+    if following.real[k] < _LIKELIEST:
+        return -1
+    return int(following.posterior[k].argmax())
+
+
+def _shares(following: Following, k: int, true: np.ndarray) -> tuple[float, float]:
+    """How much of the posterior of mention k bears a claim out, and how much contradicts it, of 1."""
+    posterior = following.posterior[k]
+    return float(posterior[true == 1.0].sum()), float(posterior[true == 0.0].sum())
+
+
+def _judge_note(
+    mention: Mention, k: int, place: int, following: Following, truth: Truth, bare: float, *, clean: bool
+) -> Judged:
+    assert mention.note is not None
+    step, alter = mention.note
+    true = truth.note(step, alter)
+    agrees, differs = _shares(following, k, true)
+    first, last = _note_words(mention)
+    base = Judged(
+        kind="note", verdict="right", mention=k, place=place, first_word=first, last_word=last,
+        claimed=note_words(step, alter), right="", against="score", confidence=agrees,
+    )  # fmt: skip
+    if place < 0:
+        return replace(base, verdict="unplaced", confidence=1.0 - float(following.real[k]))
+    right = truth_words("note", truth.places[place], truth)
+    sure = differs * mention.p
+    if sure >= WRONG_FROM:
+        return replace(base, verdict="wrong", right=right, confidence=sure, why="the notes around it fit here")
+    if sure >= CHECK_FROM:
+        return replace(base, verdict="check", right=right, confidence=sure, why="it may also be another place")
+    half = float(following.posterior[k][true == UNSURE].sum())
+    if half > 0.8 and bare <= 0.5:
+        doubt = "the accidental may have been lost on the way, or not been said"
+        if clean and bare <= _BARE_HABIT and mention.p > 0.9:
+            return replace(
+                base, verdict="wrong", right=right, confidence=0.85 * half, why="the accidentals are said elsewhere"
+            )
+        return replace(base, verdict="check", right=right, confidence=0.5, why=doubt)
+    return base
+
+
+def _note_words(mention: Mention) -> tuple[int, int]:
+    """The words of the name alone, as far as they can be told from those of its claims."""
+    claimed = {w for c in mention.claims for w in range(c.first_word, c.last_word + 1)}
+    own = [w for w in range(mention.first_word, mention.last_word + 1) if w not in claimed]
+    return (own[0], own[-1]) if own else (mention.first_word, mention.last_word)
+
+
+def _judge_claim(
+    mentions: Sequence[Mention], k: int, claim: Claim, likeliest: Sequence[int], following: Following, truth: Truth
+) -> Judged:
+    place = likeliest[k]
+    kind = _KIND.get(claim.kind, claim.kind)
+    against: Literal["score", "plan"] = "plan" if claim.kind in AGAINST_PLAN else "score"
+    base = Judged(
+        kind=kind, verdict="right", mention=k, place=place, first_word=claim.first_word, last_word=claim.last_word,
+        claimed=claim_words(claim, truth.instrument), right="", against=against, confidence=0.0,
+    )  # fmt: skip
+    if place < 0:
+        return replace(base, verdict="unplaced", confidence=1.0 - float(following.real[k]))
+    true = truth.claim(claim.kind, claim.value)
+    here = truth.places[place]
+    if claim.kind == "same_finger":
+        true = _same_finger_from(mentions, k, likeliest, truth, true)
+    elif claim.kind in ("slur", "separate"):
+        true = _together(mentions, k, claim.kind, likeliest, truth, true)
+    agrees, differs = _shares(following, k, true)
+    sure = differs * claim.p * (mentions[k].p if mentions[k].note is not None else 0.95)
+    if against == "plan" and _written(claim.kind, here):
+        against = "score"
+    right = truth_words(claim.kind, here, truth)
+    if sure >= WRONG_FROM and claim.kind not in _NEVER_WRONG:
+        return replace(base, verdict="wrong", right=right, confidence=sure, against=against)
+    if sure >= CHECK_FROM:
+        why = "it was not said for certain of this note" if differs >= WRONG_FROM else "it may also be another place"
+        return replace(base, verdict="check", right=right, confidence=sure, against=against, why=why)
+    return replace(base, confidence=agrees)
+
+
+_KIND = {
+    "count_loose": "count", "not_finger": "finger", "offer_finger": "finger", "offer_open": "finger",
+    "offer_harmonic": "harmonic", "same_finger": "finger", "substitute": "finger", "string_letter": "string",
+    "slur": "bow", "separate": "bow", "retake": "bow", "articulation": "bow", "beats": "rhythm", "value": "rhythm",
+    "on_beat": "rhythm", "rest": "rhythm", "alternate": "order",
+}  # fmt: skip
+
+
+def _written(kind: str, place: Place) -> bool:
+    """Whether the score itself, not the plan, answers: a bow sign or a finger printed on the note."""
+    notes = [n for a in place.attacks for n in a.notes]
+    if kind == "bow":
+        return any(n.bow for n in notes)
+    return kind in ("finger", "same_finger", "substitute") and any(n.fingerings for n in notes)
+
+
+def _same_finger_from(
+    mentions: Sequence[Mention], k: int, likeliest: Sequence[int], truth: Truth, true: np.ndarray
+) -> np.ndarray:
+    """Whether each place has the finger of the place spoken of before."""
+    before = next((likeliest[j] for j in range(k - 1, max(-1, k - 3), -1) if likeliest[j] >= 0), -1)
+    if before < 0:
+        return np.full_like(true, UNSURE)
+    was = truth.places[before]
+    last = was.attacks[-1].fingers
+    here = likeliest[k]
+    place = truth.places[here]
+    answer = true.copy()
+    alike = (before == here and len({a.fingers for a in place.attacks}) == 1) or bool(last & place.attacks[0].fingers)
+    if place.count > 1 and len({a.fingers for a in place.attacks}) == 1 and before != here - 1:
+        alike = True
+    answer[here] = 1.0 if alike else 0.0 if before == here - 1 else UNSURE
+    return answer
+
+
+def _together(
+    mentions: Sequence[Mention], k: int, kind: str, likeliest: Sequence[int], truth: Truth, true: np.ndarray
+) -> np.ndarray:
+    """Whether the notes named in one breath around mention k are under one slur."""
+    here = likeliest[k]
+    pairs = []
+    if mentions[k].tight and k and likeliest[k - 1] >= 0:
+        pairs.append((likeliest[k - 1], here))
+    if k + 1 < len(mentions) and mentions[k + 1].tight and likeliest[k + 1] >= 0:
+        pairs.append((here, likeliest[k + 1]))
+    pairs = [(a, b) for a, b in pairs if b == a + 1]
+    if not pairs:
+        return true
+    joined = [any(n.slurred_to_next for n in truth.places[a].attacks[-1].notes) for a, _ in pairs]
+    answer = true.copy()
+    answer[here] = float(any(joined)) if kind == "slur" else float(not all(joined))
+    return answer
+
+
+def _bare_habit(mentions: Sequence[Mention], following: Following, truth: Truth) -> float:
+    """The share of notes with an accidental whose accidental the speaker leaves out; 0.3 while little is known."""
+    bare = full = 0
+    for k, mention in enumerate(mentions):
+        place = _likeliest(following, k)
+        if place < 0 or mention.note is None or len(truth.places[place].names) != 1:
+            continue
+        step, alter = next(iter(truth.places[place].names))
+        if alter and step == mention.note[0]:
+            bare += mention.note[1] is None
+            full += mention.note[1] is not None
+    return bare / (bare + full) if bare + full >= _BARE_LEAST else 0.3
+
+
+def _swapped(mentions: Sequence[Mention], following: Following, truth: Truth) -> dict[int, tuple[bool, int]]:
+    """Pairs of mentions named in the wrong order: for each (whether it is the first of the two, its place)."""
+    found: dict[int, tuple[bool, int]] = {}
+    for k in range(1, len(mentions) - 1):
+        one, two = mentions[k], mentions[k + 1]
+        if k in found or one.note is None or two.note is None or one.cues or two.cues:
+            continue
+        if not (two.tight or one.tight) or one.p * two.p < 0.8:
+            continue
+        before = _likeliest(following, k - 1)
+        if before < 0 or before + 2 >= len(truth):
+            continue
+        first, second = before + 1, before + 2
+        said_one, said_two = truth.note(*one.note), truth.note(*two.note)
+        if said_one[first] > 0 or said_two[second] > 0 or said_one[second] != 1.0 or said_two[first] != 1.0:
+            continue
+        after = _likeliest(following, k + 2) if k + 2 < len(mentions) else second + 1
+        at_one, at_two = _likeliest(following, k), _likeliest(following, k + 1)
+        straight = at_one >= 0 and at_two == at_one + 1 and said_one[at_one] == 1.0 and said_two[at_two] == 1.0
+        if straight or after not in (second, second + 1, second + 2):
+            continue
+        found[k] = (True, first)
+        found[k + 1] = (False, second)
+    return found
+
+
+def _order(mentions: Sequence[Mention], k: int, place: int, truth: Truth) -> Judged:
+    one, two = mentions[k].note, mentions[k + 1].note
+    assert one is not None and two is not None
+    here, after = truth.places[place], truth.places[place + 1]
+    return Judged(
+        kind="order", verdict="wrong", mention=k, place=place, first_word=_note_words(mentions[k])[0],
+        last_word=_note_words(mentions[k + 1])[1], claimed=f"{note_words(*one)}, {note_words(*two)}",
+        right=f"{truth_words('note', here, truth)}, {truth_words('note', after, truth)}", against="score",
+        confidence=0.9, why="the two are named the other way round",
+    )  # fmt: skip
+
+
+def same_sound(one: tuple[str, int | None], two: tuple[str, int]) -> bool:
+    """Whether a spoken note and a written one are the same key on a keyboard."""
+    return pitch_class(one[0], one[1] or 0) == pitch_class(*two)

@@ -1,0 +1,78 @@
+"""What the teacher said, as data: mentions of notes in order, each with what was claimed of it.
+
+Words are counted from 0 over the whole transcript. `p` is how likely it is that this was said, and said of this note.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from partwright.checking.narration.language import Value
+
+__all__ = ["Claim", "Mention", "PlaceCue", "Spoken", "StructureWord"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Claim:
+    """One thing said of a note: its kind, its value, the words that say it."""
+
+    kind: str
+    value: tuple[Value, ...]
+    first_word: int
+    last_word: int
+    p: float = 1.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlaceCue:
+    """Words that say where in the piece the speaker goes: a bar, a section, the beginning."""
+
+    kind: str
+    value: tuple[Value, ...]
+    first_word: int
+    last_word: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mention:
+    """One note spoken of. `note` is step and alteration (None: no accidental was said); None where no name was said.
+
+    `tight`: it follows the mention before it in one breath. `flow`: notes may have been passed over before it.
+    """
+
+    note: tuple[str, int | None] | None
+    first_word: int
+    last_word: int
+    p: float = 1.0
+    hint: str = ""
+    tight: bool = False
+    flow: bool = False
+    plural: bool = False
+    claims: tuple[Claim, ...] = ()
+    cues: tuple[PlaceCue, ...] = ()
+
+    def with_claim(self, claim: Claim) -> Mention:
+        """The same mention with one more claim."""
+        return replace(self, claims=(*self.claims, claim), last_word=max(self.last_word, claim.last_word))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StructureWord:
+    """A piece of a sentence about the form: a section, "the same as", "but the last bar", "twice".
+
+    `mention`: how many mentions came before it.
+    """
+
+    kind: str
+    value: tuple[Value, ...]
+    first_word: int
+    last_word: int
+    mention: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spoken:
+    """A whole transcript, understood."""
+
+    mentions: tuple[Mention, ...]
+    structure: tuple[StructureWord, ...]

@@ -1,0 +1,588 @@
+"""From atoms to mentions: which words are meant, and which claim belongs to which note. A weighted grammar, best parse.
+
+Method: a beam search over the lattice. A claim between two notes goes to the one its surroundings tie it to: every word
+in between speaks for the note before or the note after (`links` in the table), commas and full stops speak too. A note
+takes one claim of a kind. After a correction ("sorry", "I mean") the new word takes the place of the old one.
+Linear in the number of words: the beam is narrow and nothing looks back further than one run of notes.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from partwright.checking.narration.atoms import Atom, find_atoms
+from partwright.checking.narration.hearing import Lattice, hear
+from partwright.checking.narration.language import Language, Value
+from partwright.checking.narration.mentions import Claim, Mention, PlaceCue, Spoken, StructureWord
+from partwright.checking.narration.words import Word, trusts_capitals
+
+__all__ = ["parse_words"]
+
+_BEAM = 8
+_UNNAMED = 1.6  # price of a finger said of no named note
+_FLUSHED = 2.0  # price of a claim that found no note and stands for one
+_PAUSE_S = 1.5
+_PAUSE_SHARE = 0.5  # a pause parts as much as this share of a full stop
+_LIGHT = frozenset(
+    {"and", "then", "um", "uh", "er", "the", "a", "to", "so", "okay", "like", "an", "now", "you", "know"}
+)
+_CORRECTING_WORDS = 5
+
+_NOTES = frozenset({"note", "note_hint", "note_open", "plural", "plural_loose", "plural_bare", "lost"})
+_WEAK = frozenset({"ordinal", "digit", "string_letter", "extension", "rest", "slur"})
+_PLACES = frozenset({"section", "bar", "bars", "passage", "restart", "recap"})
+_FORM = frozenset({"same_as", "note_for_note", "except_last_bar", "except_last_note", "except_one_note"})
+_GROUP = {
+    "ordinal": "finger", "digit": "finger", "open": "finger", "same_finger": "finger", "digits": "finger",
+    "string_letter": "string", "string_below": "string", "string_above": "string", "string_same": "string",
+    "no_extension": "extension", "not_harmonic": "harmonic", "times": "count", "separate": "slur",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class _Pending:
+    """A claim that waits for its note."""
+
+    kind: str
+    values: tuple[tuple[Value, ...], ...]  # several only for a run of finger numbers
+    first: int
+    last: int
+    worth: float
+    right: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Head:
+    mention: Mention
+    kind: str  # note, finger, lost, place
+    groups: frozenset[str]
+    again: frozenset[str] = frozenset()  # groups a correction may still replace
+
+
+@dataclass(slots=True)
+class _State:
+    """One way to understand the words so far."""
+
+    score: float
+    done: Any = None  # (state before, Mention) pairs, last first
+    count: int = 0
+    head: _Head | None = None
+    pending: tuple[_Pending, ...] = ()
+    left: float = 0.0
+    run: int = 0
+    light: bool = False
+    last: str = ""  # head, claim, pending
+    last_group: str = ""
+    correcting: int = 0
+    cues: tuple[PlaceCue, ...] = ()
+    form: Any = None  # (before, StructureWord)
+
+    def key(self) -> tuple[object, ...]:
+        head = self.head
+        return (
+            None if head is None else (head.kind, head.groups),
+            tuple((p.kind, len(p.values)) for p in self.pending),
+            min(self.run, 8), self.last, self.correcting > 0, self.light,
+        )  # fmt: skip
+
+
+def parse_words(words: Sequence[Word], language: Language) -> Spoken:
+    """Everything these words say of notes, in the order in which it is said."""
+    if not words:
+        return Spoken(mentions=(), structure=())
+    lattice = hear(words, language, trust_capitals=trusts_capitals(words))
+    stops = tuple(word.stop for word in words)
+    atoms = find_atoms(lattice, language, stops)
+    return _Parser(words, language, lattice, atoms).best()
+
+
+class _Parser:
+    def __init__(
+        self, words: Sequence[Word], language: Language, lattice: Lattice, atoms: Sequence[Sequence[Atom]]
+    ) -> None:
+        self.words = words
+        self.links = language.links
+        self.none, self.other = language.link_kinds[""], language.link_kinds["other"]
+        self.comma, self.stop = language.link_kinds["comma"], language.link_kinds["stop"]
+        self.lattice = lattice
+        self.atoms = atoms
+        self.parting = [self._parting(k) for k in range(len(words))]
+
+    def best(self) -> Spoken:
+        size = len(self.lattice.edges)
+        beams: list[dict[tuple[object, ...], _State] | None] = [None] * size
+        beams[0] = {(): _State(0.0)}
+        for node in range(size - 1):
+            states = beams[node]
+            beams[node] = None
+            if not states:
+                continue
+            kept = sorted(states.values(), key=lambda s: -s.score)[:_BEAM]
+            edge = self.lattice.edges[node][0]
+            word = self.lattice.word_of[node]
+            plain = node == self.lattice.node_of_word[word]
+            for state in kept:
+                if plain:
+                    self._put(beams, self.lattice.node_of_word[word + 1], self._pass(state, word, word))
+                else:
+                    self._put(beams, edge.to, state)
+                for atom in self.atoms[node]:
+                    for after in self._take(state, atom):
+                        self._put(beams, atom.end, after)
+        final = max((beams[size - 1] or {}).values(), key=lambda s: s.score)
+        return self._spoken(final)
+
+    @staticmethod
+    def _put(beams: list[dict[tuple[object, ...], _State] | None], node: int, state: _State) -> None:
+        here = beams[node]
+        if here is None:
+            here = beams[node] = {}
+        key = state.key()
+        if key not in here or here[key].score < state.score:
+            here[key] = state
+
+    def _parting(self, k: int) -> tuple[float, float, int]:
+        """What stands after word k: how much it unties to the left and right, and how strong it is."""
+        stop = self.words[k].stop
+        left = self.comma.left if stop == 1 else self.stop.left if stop == 2 else 0.0
+        right = self.comma.right if stop == 1 else self.stop.right if stop == 2 else 0.0
+        if k + 1 < len(self.words) and self.words[k + 1].pause_s > _PAUSE_S:
+            left = min(left, self.stop.left * _PAUSE_SHARE)
+            right = min(right, self.stop.right * _PAUSE_SHARE)
+            stop = max(stop, 1)
+        return left, right, stop
+
+    def _pass(self, state: _State, first: int, last: int, *, gap: bool = True) -> _State:
+        """The state after words that are no atom of their own (or, with gap False, only what stands behind them)."""
+        left = right = 0.0
+        light = state.light
+        parting = 0
+        for k in range(first, last + 1):
+            if gap:
+                form = self.words[k].form
+                link = self.links.get(form, self.other)
+                left += link.left
+                right += link.right
+                light = light and form in _LIGHT
+            if gap or k == last:
+                more_left, more_right, stop = self.parting[k]
+                left += more_left
+                right += more_right
+                parting = max(parting, stop)
+        after = replace(state)
+        after.left = max(-6.0, min(state.left + left, 2.6))
+        if state.pending:
+            after.pending = tuple(replace(p, right=max(-6.0, min(p.right + right, 2.6))) for p in state.pending)
+        after.light = light and parting < 2
+        if gap:
+            after.correcting = max(0, state.correcting - (last - first + 1))
+        return after
+
+    def _take(self, state: _State, atom: Atom) -> list[_State]:
+        kind = atom.kind
+        if kind in _NOTES:
+            return [self._note(state, atom)]
+        if kind in _PLACES:
+            return [self._place(state, atom)]
+        if kind in _FORM:
+            after = replace(state, score=state.score + atom.weight - atom.price, left=-2.0, light=False)
+            after.form = (state.form, self._form_word(state, kind, (), atom))
+            return [self._behind(after, atom)]
+        if kind == "other":
+            after = self._pass(
+                replace(state, score=state.score + atom.weight - atom.price), atom.first_word, atom.last_word
+            )
+            after.light = False
+            return [after]
+        if kind in ("correction", "weak_correction"):
+            if state.head is None and not state.pending:
+                return []
+            after = replace(state, score=state.score + atom.weight - atom.price)
+            after.correcting = _CORRECTING_WORDS if kind == "correction" else 2
+            return [after]
+        if kind == "stay":
+            return [self._pass(replace(state, score=state.score + 0.1), atom.first_word, atom.last_word)]
+        if kind == "alternate":
+            return [self._alternate(state, atom)]
+        if kind == "digits":
+            return self._digits(state, atom)
+        return self._claim(state, atom)
+
+    def _behind(self, state: _State, atom: Atom) -> _State:
+        return self._pass(state, atom.last_word, atom.last_word, gap=False)
+
+    # Notes and places
+
+    def _note(self, state: _State, atom: Atom) -> _State:
+        letter, accidental = atom.value("letter") or atom.value("letters"), atom.value("accidental")
+        if accidental is None:
+            accidental = atom.value("accidentals")
+        note = None if letter is None else (str(letter), None if accidental is None else int(accidental))
+        claims: list[Claim] = []
+        if atom.kind == "note_open":
+            claims.append(self._made("finger", (0,), atom))
+            if any(self.words[k].form == "string" for k in range(atom.first_word, atom.last_word + 1)):
+                claims.append(self._made("string", ("letter", str(letter)), atom))
+        count = atom.value("count")
+        if atom.kind in ("plural", "plural_loose"):
+            said = int(count) if count is not None else 2
+            kind = "count" if atom.kind == "plural" else "count_loose"
+            claims.append(self._made(kind, (said,), atom))
+        head = state.head
+        replaces = (
+            state.correcting > 0 and head is not None and head.kind == "note" and state.last != "pending"
+            and note is not None and atom.first_word - head.mention.last_word <= 8
+        )  # fmt: skip
+        if replaces and head is not None:
+            mention = replace(
+                head.mention, note=note, last_word=atom.last_word, p=math.exp(-atom.price), hint=atom.hint,
+                claims=(*(c for c in head.mention.claims if _group(c.kind) not in {_group(n.kind) for n in claims}), *claims),
+            )  # fmt: skip
+            groups = frozenset(_group(c.kind) for c in mention.claims)
+            after = replace(
+                state, score=state.score + atom.weight - atom.price + 0.6, left=self.none.left, light=True, last="head",
+                head=_Head(mention, "note", groups, groups), correcting=0,
+            )  # fmt: skip
+            return self._behind(after, atom)
+        tight = state.light and head is not None and head.kind == "note" and state.last == "head"
+        after = self._pushed(state)
+        mention = Mention(
+            note=note, first_word=atom.first_word, last_word=atom.last_word, p=math.exp(-atom.price), hint=atom.hint,
+            tight=tight, plural=atom.kind.startswith("plural"), claims=tuple(claims), cues=after.cues,
+        )  # fmt: skip
+        after.cues = ()
+        score = after.score + atom.weight - atom.price
+        mention, pending, score, after = self._settle(after, mention, score)
+        groups = frozenset(_group(c.kind) for c in mention.claims)
+        after.score = score
+        after.head = _Head(mention, "lost" if atom.kind == "lost" else "note", groups)
+        after.pending = pending
+        after.run = state.run + 1 if tight else 1
+        after.left, after.light, after.last, after.correcting = self.none.left, True, "head", 0
+        return self._behind(after, atom)
+
+    def _settle(
+        self, after: _State, mention: Mention, score: float
+    ) -> tuple[Mention, tuple[_Pending, ...], float, _State]:
+        """Waiting claims go to this mention where their surroundings allow; fingers that cannot stand for a note."""
+        kept: list[_Pending] = []
+        taken = {_group(c.kind) for c in mention.claims}
+        for waiting in after.pending:
+            group = _group(waiting.kind)
+            fits = waiting.right >= (0.3 if waiting.kind in _WEAK else -1.4) and group not in taken
+            if waiting.kind == "digits":
+                fits = fits and waiting.right >= 0.0
+            if fits:
+                taken.add(group)
+                score += waiting.worth + waiting.right
+                value, *more = waiting.values
+                mention = mention.with_claim(
+                    self._claimed(waiting.kind, value, waiting.first, waiting.last, waiting.right)
+                )
+                mention = replace(mention, first_word=min(mention.first_word, waiting.first))
+                if more:
+                    kept.append(replace(waiting, values=tuple(more), right=self.none.right, worth=0.0))
+            elif group == "finger" and waiting.kind not in _WEAK:
+                after, score = self._stand_alone(after, waiting, score)
+        return mention, tuple(kept), score, after
+
+    def _stand_alone(self, after: _State, waiting: _Pending, score: float) -> tuple[_State, float]:
+        if waiting.worth < _FLUSHED:
+            return after, score
+        for value in waiting.values:
+            claim = self._claimed(waiting.kind, value, waiting.first, waiting.last, 0.0)
+            alone = Mention(note=None, first_word=waiting.first, last_word=waiting.last, claims=(claim,), p=0.8)
+            after = replace(after, done=(after.done, alone), count=after.count + 1)
+        return after, score + waiting.worth - _FLUSHED
+
+    def _pushed(self, state: _State) -> _State:
+        """The state with its head put away among the finished mentions."""
+        if state.head is None or state.head.kind == "place":
+            return replace(state, head=None)
+        return replace(state, done=(state.done, state.head.mention), count=state.count + 1, head=None)
+
+    def _place(self, state: _State, atom: Atom) -> _State:
+        after = self._flushed(self._pushed(state))
+        value = _place_value(atom)
+        cue = PlaceCue(kind=atom.kind, value=value, first_word=atom.first_word, last_word=atom.last_word)
+        blank = Mention(note=None, first_word=atom.first_word, last_word=atom.last_word)
+        after.score += atom.weight - atom.price
+        after.head = _Head(blank, "place", frozenset())
+        after.cues = (*after.cues, cue)[-4:]
+        after.form = (after.form, self._form_word(after, atom.kind, value, atom))
+        after.left, after.light, after.last, after.run = self.none.left, False, "head", 0
+        return self._behind(after, atom)
+
+    def _form_word(self, state: _State, kind: str, value: tuple[Value, ...], atom: Atom) -> StructureWord:
+        count = state.count + (state.head is not None and state.head.kind != "place")
+        return StructureWord(
+            kind=kind, value=value, first_word=atom.first_word, last_word=atom.last_word, mention=count
+        )
+
+    def _flushed(self, state: _State) -> _State:
+        after, score = replace(state, pending=()), state.score
+        for waiting in state.pending:
+            if _group(waiting.kind) == "finger" and waiting.kind not in _WEAK:
+                after, score = self._stand_alone(after, waiting, score)
+        after.score = score
+        return after
+
+    def _alternate(self, state: _State, atom: Atom) -> _State:
+        notes = []
+        for name in ("one", "two"):
+            step = next(str(v) for capture, cls, v in atom.captures if capture == name and cls == "letter")
+            alter = next((int(v) for capture, cls, v in atom.captures if capture == name and cls == "accidental"), None)
+            notes.append((step, alter))
+        after = self._pushed(state)
+        p = math.exp(-atom.price / 2)
+        first = Mention(note=notes[0], first_word=atom.first_word, last_word=atom.last_word, p=p, cues=after.cues)
+        after.cues = ()
+        first, pending, score, after = self._settle(after, first, after.score + atom.weight - atom.price)
+        claim = self._made("alternate", (notes[0][0], notes[0][1] if notes[0][1] is not None else 9), atom)
+        second = Mention(
+            note=notes[1], first_word=atom.first_word, last_word=atom.last_word, p=p, tight=True, claims=(claim,)
+        )
+        after.done, after.count = (after.done, first), after.count + 1
+        after.score, after.pending = score, pending
+        after.head = _Head(second, "note", frozenset({"alternate"}))
+        after.run, after.left, after.light, after.last = 2, self.none.left, True, "head"
+        return self._behind(after, atom)
+
+    # Claims
+
+    def _digits(self, state: _State, atom: Atom) -> list[_State]:
+        values = tuple((v,) for _, _, v in atom.captures)
+        size = len(values)
+        found: list[_State] = []
+        worth = atom.weight - atom.price
+        if state.run >= 2 and state.run >= size and state.head is not None and state.last == "head":
+            recent, rest = self._recent(state, size)
+            if recent is not None:
+                score = state.score + worth + max(-1.0, state.left) + (1.5 if size == state.run else -0.5)
+                certainty = state.left if size == state.run else -1.0
+                done = rest
+                given = [
+                    mention.with_claim(self._claimed("finger", v, atom.first_word, atom.last_word, certainty))
+                    for mention, v in zip(recent, values, strict=True)
+                ]
+                for mention in given[:-1]:
+                    done = (done, mention)
+                after = replace(state, score=score, done=done, last="claim", last_group="finger", run=0, light=False)
+                after.head = replace(state.head, mention=given[-1], groups=state.head.groups | {"finger"})
+                after.left = 0.5
+                found.append(self._behind(after, atom))
+        waiting = _Pending("digits", values, atom.first_word, atom.last_word, worth, self.none.right)
+        if not any(_group(p.kind) == "finger" for p in state.pending):
+            after = replace(state, pending=(*state.pending, waiting), last="pending", last_group="finger")
+            found.append(self._behind(after, atom))
+        after = self._flushed(self._pushed(state))
+        words = range(atom.first_word, atom.last_word + 1)
+        for k, value in enumerate(values):
+            at = words[min(k, len(words) - 1)] if len(words) == size else atom.first_word
+            claim = Claim(kind="finger", value=value, first_word=atom.first_word, last_word=atom.last_word, p=0.93)
+            alone = Mention(
+                note=None, first_word=at, last_word=atom.last_word if at == atom.first_word else at, tight=k > 0,
+                claims=(claim,), p=0.95, cues=after.cues if k == 0 else (),
+            )  # fmt: skip
+            if k < size - 1:
+                after.done, after.count = (after.done, alone), after.count + 1
+            else:
+                after.head = _Head(alone, "finger", frozenset({"finger"}))
+        after.cues = ()
+        after.score += worth - 0.8
+        after.run, after.left, after.light, after.last = 0, -0.5, False, "claim"
+        after.last_group = "finger"
+        found.append(self._behind(after, atom))
+        return found
+
+    @staticmethod
+    def _recent(state: _State, size: int) -> tuple[list[Mention] | None, Any]:
+        """The last `size` mentions, oldest first, if none of them has a finger; and what came before them."""
+        assert state.head is not None
+        found = [state.head.mention]
+        rest = state.done
+        while len(found) < size and rest is not None:
+            found.append(rest[1])
+            rest = rest[0]
+        if len(found) < size or any(_group(c.kind) == "finger" for m in found for c in m.claims):
+            return None, rest
+        return found[::-1], rest
+
+    def _claim(self, state: _State, atom: Atom) -> list[_State]:
+        kind, values = _claim_value(atom)
+        if kind == "value" and any(self.words[k].form == "dotted" for k in range(atom.first_word, atom.last_word + 1)):
+            values = (1.5 * float(values[0]),)
+        group = _group(kind)
+        worth = atom.weight - atom.price
+        head = state.head
+        found: list[_State] = []
+        if state.correcting > 0 and state.last_group == group:
+            corrected = self._corrected(state, atom, kind, values, worth)
+            if corrected is not None:
+                return [self._behind(corrected, atom)]
+        weak = atom.kind in _WEAK
+        if head is not None and (head.kind != "place" or kind == "count"):
+            free = group not in head.groups or group in head.again
+            if free and state.left >= (0.4 if weak and group in ("finger", "string") else -2.5):
+                mention = head.mention
+                if group in head.groups:
+                    mention = replace(mention, claims=tuple(c for c in mention.claims if _group(c.kind) != group))
+                claim = self._claimed(kind, values, atom.first_word, atom.last_word, state.left)
+                claim = replace(claim, p=claim.p * math.exp(-0.5 * atom.price))
+                after = replace(
+                    state, score=state.score + worth + state.left, last="claim", last_group=group, light=False
+                )
+                if head.kind == "place":
+                    after.form = (state.form, self._form_word(state, kind, values, atom))
+                after.head = _Head(mention.with_claim(claim), head.kind, head.groups | {group}, head.again - {group})
+                after.left = 0.8
+                found.append(self._behind(after, atom))
+        base = state
+        clash = next((p for p in state.pending if _group(p.kind) == group), None)
+        if clash is not None:
+            base = self._flushed(replace(state, pending=(clash,)))
+            base.pending = tuple(p for p in state.pending if p is not clash)
+        waiting = _Pending(
+            kind if kind != "finger" or not weak else atom.kind,
+            (values,),
+            atom.first_word,
+            atom.last_word,
+            worth,
+            self.none.right,
+        )
+        after = replace(base, pending=(*base.pending, waiting), last="pending", last_group=group, light=False)
+        found.append(self._behind(after, atom))
+        if kind in ("finger", "bow") and not weak:
+            after = self._flushed(self._pushed(state))
+            claim = Claim(kind=kind, value=values, first_word=atom.first_word, last_word=atom.last_word, p=0.9)
+            alone = Mention(
+                note=None, first_word=atom.first_word, last_word=atom.last_word, claims=(claim,), cues=after.cues, p=0.9
+            )
+            after.cues = ()
+            after.head = _Head(alone, "finger", frozenset({group}))
+            after.score += worth - _UNNAMED
+            after.run, after.left, after.light, after.last, after.last_group = 0, 0.8, False, "claim", group
+            found.append(self._behind(after, atom))
+        return found
+
+    def _corrected(
+        self, state: _State, atom: Atom, kind: str, values: tuple[Value, ...], worth: float
+    ) -> _State | None:
+        """The claim in place of the one before it that was taken back."""
+        head = state.head
+        if state.last == "claim" and head is not None and head.mention.claims:
+            old = head.mention.claims[-1]
+            if _group(old.kind) != _group(kind):
+                return None
+            claim = self._claimed(kind, values, atom.first_word, atom.last_word, 1.0)
+            mention = replace(head.mention, claims=(*head.mention.claims[:-1], claim), last_word=atom.last_word)
+            after = replace(state, score=state.score + worth + 1.0, correcting=0, left=0.8)
+            after.head = replace(head, mention=mention)
+            return after
+        if state.last == "pending" and state.pending and _group(state.pending[-1].kind) == _group(kind):
+            name = atom.kind if atom.kind in ("ordinal", "digit") else kind
+            waiting = _Pending(name, (values,), atom.first_word, atom.last_word, worth, self.none.right)
+            return replace(
+                state, score=state.score + 1.0, pending=(*state.pending[:-1], waiting), correcting=0, last="pending"
+            )
+        return None
+
+    def _made(self, kind: str, value: tuple[Value, ...], atom: Atom) -> Claim:
+        return Claim(
+            kind=kind, value=value, first_word=atom.first_word, last_word=atom.last_word, p=math.exp(-0.5 * atom.price)
+        )
+
+    @staticmethod
+    def _claimed(kind: str, value: tuple[Value, ...], first: int, last: int, tie: float) -> Claim:
+        name = {"ordinal": "finger", "digit": "finger", "digits": "finger"}.get(kind, kind)
+        certainty = 1.0 / (1.0 + math.exp(-2.0 * (tie + 1.2)))
+        return Claim(kind=name, value=value, first_word=first, last_word=last, p=certainty)
+
+    def _spoken(self, state: _State) -> Spoken:
+        state = self._flushed(self._pushed(state))
+        mentions: list[Mention] = []
+        done = state.done
+        while done is not None:
+            mentions.append(done[1])
+            done = done[0]
+        words: list[StructureWord] = []
+        form = state.form
+        while form is not None:
+            words.append(form[1])
+            form = form[0]
+        return Spoken(mentions=tuple(mentions[::-1]), structure=tuple(words[::-1]))
+
+
+def _group(kind: str) -> str:
+    return _GROUP.get(kind, kind)
+
+
+def _place_value(atom: Atom) -> tuple[Value, ...]:
+    if atom.kind == "section":
+        return (str(atom.value("name")),)
+    if atom.kind == "bar":
+        return (_number(atom, "number"),)
+    if atom.kind == "bars":
+        return (_number(atom, "first"), _number(atom, "last"))
+    if atom.kind == "passage":
+        ordinal = atom.value("ordinal")
+        return () if ordinal is None else (int(ordinal),)
+    return ()
+
+
+def _number(atom: Atom, name: str) -> int:
+    """Tens and units of a spoken number; captures of the form carry its own name or, alone in a phrase, their class."""
+    parts = [int(v) for capture, cls, v in atom.captures if capture == name or name == "number"]
+    return sum(parts)
+
+
+def _claim_value(atom: Atom) -> tuple[str, tuple[Value, ...]]:
+    """The claim an atom makes: its kind in `Claim` and its value."""
+    kind = atom.kind
+    values = [v for _, _, v in atom.captures]
+    if kind in ("finger", "ordinal", "digit"):
+        return "finger", (int(values[0]) if values else 5,)
+    if kind == "open":
+        return "finger", (0,)
+    if kind == "substitute":
+        old = next((int(v) for name, _, v in atom.captures if name == "old"), 0)
+        new = next((int(v) for name, _, v in atom.captures if name == "new"), 0)
+        return kind, (old, new)
+    if kind in ("not_finger", "offer_finger"):
+        return kind, (int(values[0]),)
+    if kind == "position":
+        ordinal = atom.value("ordinal")
+        digit = atom.value("digit")
+        raised = atom.value("raised")
+        number = ordinal if ordinal is not None else digit
+        return kind, (atom.hint or int(number or 0), int(raised or 0))
+    if kind == "string":
+        letter = atom.value("letter")
+        number = atom.value("ordinal") or atom.value("digit")
+        return kind, ("letter", str(letter)) if letter is not None else ("number", int(number or 0))
+    if kind == "string_letter":
+        return "string_letter", ("letter", str(atom.value("letter")))
+    if kind in ("string_below", "string_above", "string_same"):
+        return "string", (kind.removeprefix("string_"),)
+    if kind in ("extension", "no_extension"):
+        return "extension", (int(kind == "extension"),)
+    if kind in ("harmonic", "not_harmonic"):
+        return "harmonic", (int(kind == "harmonic"),)
+    if kind == "times":
+        number = next((v for _, cls, v in atom.captures if cls in ("times", "count", "cardinal")), 2)
+        return "count", (int(number),)
+    if kind == "bow":
+        return kind, (str(values[0]) if values else "",)
+    if kind == "beats":
+        number = atom.value("cardinal")
+        return kind, (float(number) if number is not None else 1.0,)
+    if kind == "value":
+        return kind, (float(values[0]),)
+    if kind == "on_beat":
+        return kind, (int(values[0]),)
+    if kind == "articulation":
+        return kind, (str(values[0]),)
+    return kind, tuple(values)

@@ -17,6 +17,7 @@ from partwright.building.workshop import BUILD_FOLDER, Workshop
 from partwright.errors import InputError, OutputError, PartwrightError, Place
 from partwright.files import content_hash, write_atomic
 from partwright.lesson import folder_lock, read_lesson
+from partwright.nearest import nearest_sentence
 
 __all__ = ["build_lesson", "choose_steps"]
 
@@ -69,11 +70,7 @@ def choose_steps(steps: Sequence[Step], only: Iterable[str]) -> tuple[Step, ...]
     while names:
         name = names.pop()
         if name not in by_name:
-            import difflib
-
-            near = difflib.get_close_matches(name.casefold(), by_name, n=1)
-            todo = f'Did you mean "{near[0]}"?' if near else f"Known are {', '.join(by_name)}."
-            raise InputError(f'there is no product "{name}"', todo)
+            raise InputError(f'there is no product "{name}"', nearest_sentence(name, by_name))
         if name not in wanted:
             wanted.add(name)
             names += [needed[5:] for needed in by_name[name].inputs if needed.startswith("step:")]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib import import_module
@@ -10,7 +9,9 @@ from typing import Any
 
 import click
 
-__all__ = ["CHECKS", "COMMANDS", "CommandRow", "CommandTable", "nearest"]
+from partwright.nearest import nearest_sentence
+
+__all__ = ["CHECKS", "COMMANDS", "CommandRow", "CommandTable"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,22 +63,11 @@ class CommandTable(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         name = args[0] if args else ""
         if name and not name.startswith("-") and name not in self.rows:
-            raise click.UsageError(f'there is no command "{name}". {nearest(name, self.rows)}', ctx)
+            raise click.UsageError(
+                f'there is no command "{name}". {nearest_sentence(name, self.rows, likeness=0.5)}', ctx
+            )
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
             formatter.write_dl([(row.name, row.words) for row in self.rows.values()])
-
-
-def nearest(name: str, known: Any) -> str:
-    """A sentence that offers the nearest known name, or all of them.
-
-    >>> nearest("fingre", ["finger", "new"])
-    'Did you mean "finger"?'
-    >>> nearest("xyz", ["finger", "new"])
-    'Known are finger, new.'
-    """
-    names = list(known)
-    near = difflib.get_close_matches(name.casefold(), names, n=1, cutoff=0.5)
-    return f'Did you mean "{near[0]}"?' if near else f"Known are {', '.join(names)}."

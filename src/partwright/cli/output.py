@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import io
-import json
 import sys
 import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -22,6 +20,9 @@ _STATUS_COLOURS = {"wrong": (166, 58, 30), "check": (138, 90, 0), "right": (27, 
 
 def print_json(document: Mapping[str, object]) -> None:
     """One JSON document on standard output, UTF-8, and nothing else there."""
+    import io
+    import json
+
     payload = json.dumps(document, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.flush()

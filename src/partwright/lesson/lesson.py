@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["FORMAT", "LESSON_FILE", "TUNE_FILE", "Lesson", "PinEntry", "Section"]
+__all__ = ["FORMAT", "LESSON_FILE", "TUNE_FILE", "Episode", "Lesson", "PinEntry", "Section"]
 
 FORMAT = 1
 """The version of the folder's format this program writes, and the newest it reads."""
@@ -25,6 +25,15 @@ class Section:
     first_bar: str
     last_bar: str
     remark: str = ""
+    line: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Episode:
+    """One recording of the lesson: what it is called and which sections it teaches, by name."""
+
+    title: str
+    sections: tuple[str, ...]
     line: int | None = None
 
 
@@ -64,5 +73,9 @@ class Lesson:
     marks: Literal["every", "needed", "none"] = "needed"
     strings: Literal["letters", "roman"] = "letters"
     source_marks: Literal["keep", "ignore"] = "keep"
+    teaching_order: tuple[str, ...] = ()  # names of sections as they are taught; empty = as they stand in the tune
+    tries: int = 3  # how often a step is played before the next one
+    speaking_wpm: float = 130.0  # words a minute, for the prompter's speed and the length of the lesson
     sections: tuple[Section, ...] = ()
+    episodes: tuple[Episode, ...] = ()
     pins: tuple[PinEntry, ...] = ()

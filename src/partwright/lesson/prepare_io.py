@@ -5,7 +5,6 @@ A tune given on the command line is prepared the same way, as a lesson with noth
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,6 +14,7 @@ from partwright.fingering import FingeringPlan, Pin, parse_pin, pins_from_source
 from partwright.instrument import Instrument, load_instrument, load_instrument_file, parse_tuning
 from partwright.lesson.lesson import LESSON_FILE, Lesson
 from partwright.lesson.read_settings import raise_faults
+from partwright.nearest import nearest_sentence
 from partwright.score import Credits, Part, Tune, beat_text, read_tune
 
 __all__ = ["Prepared", "prepare", "prepare_instrument", "refuse_out_of_range"]
@@ -106,8 +106,7 @@ def prepare_instrument(lesson: Lesson, folder: Path) -> Instrument:
     if lesson.tuning:
         instrument = load(parse_tuning(lesson.tuning, instrument))
     if lesson.level not in instrument.levels:
-        near = difflib.get_close_matches(lesson.level.casefold(), instrument.levels, n=1)
-        todo = f'Did you mean "{near[0]}"?' if near else f"Known are {', '.join(instrument.levels)}."
+        todo = nearest_sentence(lesson.level, instrument.levels)
         raise InputError(f'the {instrument.name} has no level "{lesson.level}"', todo)
     return instrument
 

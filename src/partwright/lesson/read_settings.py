@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import difflib
 import re
-import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any, cast
 
 from partwright.errors import LessonError, NewerFormat, PartwrightError, Place
-from partwright.lesson.lesson import FORMAT, LESSON_FILE, Lesson, PinEntry, Section
-from partwright.lesson.schema import FREE_TABLES, ROWS, SECTION_KEYS, Row
+from partwright.lesson.lesson import FORMAT, LESSON_FILE, Episode, Lesson, PinEntry, Section
+from partwright.lesson.schema import EPISODE_KEYS, FREE_TABLES, ROWS, SECTION_KEYS, Row
+from partwright.nearest import nearest, nearest_sentence
 
 __all__ = ["is_lesson", "parse_lesson", "raise_faults", "read_lesson"]
 
@@ -49,6 +48,8 @@ def read_lesson(folder: Path) -> Lesson:
 
 def parse_lesson(text: str, *, file: str = LESSON_FILE) -> Lesson:
     """A lesson from the text of its lesson.toml."""
+    import tomllib
+
     try:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -72,11 +73,13 @@ def parse_lesson(text: str, *, file: str = LESSON_FILE) -> Lesson:
             else:
                 fault(f'"{name}" is a table of settings', f"Write [{name}] on a line of its own.", "", name)
         elif isinstance(content, dict):
-            near = _nearest(name, [*tables, *FREE_TABLES])
+            near = nearest_sentence(name, [*tables, *FREE_TABLES])
             fault(f"there is no table [{name}]", near, name)
         else:
             _take("", name, content, values, fault)
     values["sections"] = _sections(data.get("sections", []), lines, fault)
+    values["episodes"] = _episodes(data.get("episodes", []), lines, fault)
+    _check_section_names(values, lines, fault)
     values["pins"] = _pins(data.get("pins", {}), lines, fault)
     raise_faults(faults, file)
     return Lesson(**values)
@@ -108,6 +111,7 @@ def _convert(row: Row, value: object) -> object:
         case "whole":
             if isinstance(value, bool) or not isinstance(value, int):
                 raise ValueError(f"is a whole number ({row.words})")
+            _number(row, value)
             return value
         case "number":
             return _number(row, value)
@@ -142,8 +146,8 @@ def _number(row: Row, value: object) -> float:
 
 def _choice(row: Row, value: str) -> None:
     if row.choices and value not in row.choices:
-        near = difflib.get_close_matches(value.casefold(), row.choices, n=1)
-        hint = f'; did you mean "{near[0]}"?' if near else ""
+        near = nearest(value, row.choices)
+        hint = f'; did you mean "{near}"?' if near else ""
         raise ValueError(f'is "{value}", but must be one of {", ".join(row.choices)}{hint}')
 
 
@@ -157,7 +161,11 @@ def _sections(data: object, lines: _Lines, fault: Any) -> tuple[Section, ...]:
         for key, value in entry.items():
             if key not in SECTION_KEYS:
                 fault(
-                    f'there is no setting "{key}" in [[sections]]', _nearest(key, SECTION_KEYS), "sections", key, index
+                    f'there is no setting "{key}" in [[sections]]',
+                    nearest_sentence(key, SECTION_KEYS),
+                    "sections",
+                    key,
+                    index,
                 )
             elif isinstance(value, bool) or not isinstance(value, str | int):
                 fault(f'"{key}" is a text in quotes', "", "sections", key, index)
@@ -170,6 +178,42 @@ def _sections(data: object, lines: _Lines, fault: Any) -> tuple[Section, ...]:
             texts = {key: str(value) for key, value in entry.items() if key in SECTION_KEYS}
             sections.append(Section(line=lines.find("sections", None, index), **texts))
     return tuple(sections)
+
+
+def _episodes(data: object, lines: _Lines, fault: Any) -> tuple[Episode, ...]:
+    if not isinstance(data, list) or not all(isinstance(entry, dict) for entry in data):
+        fault("episodes are a list", "Write [[episodes]] before each one.", "", "episodes")
+        return ()
+    episodes = []
+    for index, entry in enumerate(data):
+        for key in entry:
+            if key not in EPISODE_KEYS:
+                todo = nearest_sentence(key, EPISODE_KEYS)
+                fault(f'there is no setting "{key}" in [[episodes]]', todo, "episodes", key, index)
+        title, names = entry.get("title", f"Episode {index + 1}"), entry.get("sections")
+        if not isinstance(title, str):
+            fault('"title" is a text in quotes', "", "episodes", "title", index)
+        elif not isinstance(names, list) or not names or not all(isinstance(name, str) for name in names):
+            todo = 'Write sections = ["A", "B"], the names of sections.'
+            fault("this episode does not say which sections it teaches", todo, "episodes", None, index)
+        else:
+            episodes.append(Episode(title=title, sections=tuple(names), line=lines.find("episodes", None, index)))
+    return tuple(episodes)
+
+
+def _check_section_names(values: Mapping[str, Any], lines: _Lines, fault: Any) -> None:
+    """Names in the teaching order and in episodes are those of sections, where sections are named here."""
+    known = [section.name for section in values["sections"]]
+    if not known:
+        return
+    for name in values.get("teaching_order", ()):
+        if name not in known:
+            fault(f'the teaching order names a section "{name}"', nearest_sentence(name, known), "teaching", "order")
+    for index, episode in enumerate(values["episodes"]):
+        for name in episode.sections:
+            if name not in known:
+                what = f'episode "{episode.title}" names a section "{name}"'
+                fault(what, nearest_sentence(name, known), "episodes", "sections", index)
 
 
 def _pins(data: object, lines: _Lines, fault: Any) -> tuple[PinEntry, ...]:
@@ -224,7 +268,7 @@ def _refuse_newer(data: Mapping[str, object], text: str, file: str) -> None:
         )
 
 
-def _not_toml(error: tomllib.TOMLDecodeError, file: str) -> LessonError:
+def _not_toml(error: ValueError, file: str) -> LessonError:
     text = str(error)
     found = re.search(r"^(.*) \(at line (\d+), column (\d+)\)$", text)
     if found:
@@ -246,17 +290,9 @@ def _where_it_belongs(table: str, key: str) -> str:
         home = elsewhere[0].table
         return f"It belongs in [{home}]." if home else "It belongs at the top of the file, above the first table."
     here = [row.key for row in ROWS if row.table == table]
-    near = difflib.get_close_matches(key.casefold(), here, n=1)
-    if near:
-        return f'Did you mean "{near[0]}"?'
-    anywhere = difflib.get_close_matches(key.casefold(), [row.key for row in ROWS], n=1)
-    if anywhere:
-        home = next(row.table for row in ROWS if row.key == anywhere[0])
-        return f'Did you mean "{anywhere[0]}"{_within(home)}?'
+    if near := nearest(key, here):
+        return f'Did you mean "{near}"?'
+    if anywhere := nearest(key, [row.key for row in ROWS]):
+        home = next(row.table for row in ROWS if row.key == anywhere)
+        return f'Did you mean "{anywhere}"{_within(home)}?'
     return f"Known are {', '.join(here)}."
-
-
-def _nearest(name: str, known: Iterable[str]) -> str:
-    names = sorted(known)
-    near = difflib.get_close_matches(name.casefold(), names, n=1)
-    return f'Did you mean "{near[0]}"?' if near else f"Known are {', '.join(names)}."

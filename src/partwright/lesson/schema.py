@@ -8,7 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-__all__ = ["FREE_TABLES", "ROWS", "SECTION_KEYS", "Row"]
+__all__ = ["EPISODE_KEYS", "FREE_TABLES", "ROWS", "SECTION_KEYS", "Row"]
 
 Kind = Literal["whole", "number", "text", "texts", "numbers"]
 
@@ -108,10 +108,38 @@ ROWS: tuple[Row, ...] = (
         words="whether the fingers already in the tune are decisions",
         choices=("keep", "ignore"),
     ),
+    Row(
+        table="teaching",
+        key="order",
+        field="teaching_order",
+        kind="texts",
+        words="names of sections in the order they are taught",
+    ),
+    Row(
+        table="teaching",
+        key="tries",
+        field="tries",
+        kind="whole",
+        words="how often a step is played before the next one",
+        low=1,
+        high=20,
+    ),
+    Row(
+        table="teaching",
+        key="speaking_wpm",
+        field="speaking_wpm",
+        kind="number",
+        words="words a minute on the prompter",
+        low=60,
+        high=260,
+    ),
 )
 
 SECTION_KEYS: tuple[str, ...] = ("name", "first_bar", "last_bar", "remark")
 """Keys of one [[sections]] entry."""
 
-FREE_TABLES: tuple[str, ...] = ("pins", "sections")
+EPISODE_KEYS: tuple[str, ...] = ("title", "sections")
+"""Keys of one [[episodes]] entry."""
+
+FREE_TABLES: tuple[str, ...] = ("pins", "sections", "episodes")
 """Tables that are not rows of keys but lists of the teacher's decisions."""

@@ -40,6 +40,7 @@ _FIELDS: Mapping[str, tuple[str, ...]] = {
     "paper": ("paper",),
     "tempo": ("tempo_qpm", "practice_percent"),
     "sections": ("sections",),
+    "teaching": ("teaching_order", "tries", "speaking_wpm", "episodes"),
 }
 
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from partwright.lesson.drills import Drill, PlannedDrill, drill_tune, make_drills, plan_drill
     from partwright.lesson.hard_spots import HardSpot, find_hard_spots
     from partwright.lesson.landmarks import Landmark, find_landmarks
-    from partwright.lesson.lesson import FORMAT, LESSON_FILE, TUNE_FILE, Lesson, PinEntry, Section
+    from partwright.lesson.lesson import FORMAT, LESSON_FILE, TUNE_FILE, Episode, Lesson, PinEntry, Section
     from partwright.lesson.likenesses import Difference, Likeness, find_likenesses
     from partwright.lesson.lock_io import folder_lock
     from partwright.lesson.new_io import new_lesson
@@ -39,12 +39,36 @@ if TYPE_CHECKING:
     from partwright.lesson.prepare_io import Prepared, prepare, prepare_instrument, refuse_out_of_range
     from partwright.lesson.read_settings import is_lesson, parse_lesson, read_lesson
     from partwright.lesson.saying import likeness_words
+    from partwright.lesson.script import Claim, Sentence, make_script, script_document
     from partwright.lesson.survey import Survey, suggest_sections, survey_document, survey_lines, survey_part
+    from partwright.lesson.teaching import EpisodePlan, Teaching, TeachingStep, plan_teaching, tempo_ladder
     from partwright.lesson.write_lesson import edit_pin
 
 __getattr__ = lazy_names(
     __name__,
     {
+        "script": (
+            "Claim",
+            "Sentence",
+            "make_script",
+            "script_document",
+        ),
+        "teaching": (
+            "EpisodePlan",
+            "Teaching",
+            "TeachingStep",
+            "plan_teaching",
+            "tempo_ladder",
+        ),
+        "lesson": (
+            "FORMAT",
+            "LESSON_FILE",
+            "TUNE_FILE",
+            "Episode",
+            "Lesson",
+            "PinEntry",
+            "Section",
+        ),
         "landmarks": (
             "Landmark",
             "find_landmarks",
@@ -70,7 +94,6 @@ __getattr__ = lazy_names(
             "string_numeral",
             "uses_numerals",
         ),
-        "lesson": ("FORMAT", "LESSON_FILE", "TUNE_FILE", "Lesson", "PinEntry", "Section"),
         "likenesses": ("Difference", "Likeness", "find_likenesses"),
         "lock_io": ("folder_lock",),
         "new_io": ("new_lesson",),
@@ -91,8 +114,11 @@ __all__ = [
     "TUNE_FILE",
     "BarEvent",
     "Bars",
+    "Claim",
     "Difference",
     "Drill",
+    "Episode",
+    "EpisodePlan",
     "HardSpot",
     "Landmark",
     "Lesson",
@@ -103,8 +129,11 @@ __all__ = [
     "PlannedDrill",
     "Prepared",
     "Section",
+    "Sentence",
     "Survey",
     "TaughtSection",
+    "Teaching",
+    "TeachingStep",
     "drill_tune",
     "edit_pin",
     "explanation_document",
@@ -118,6 +147,7 @@ __all__ = [
     "likeness_words",
     "make_drills",
     "make_outline",
+    "make_script",
     "new_lesson",
     "outline_document",
     "page_instrument",
@@ -128,15 +158,18 @@ __all__ = [
     "plan_document",
     "plan_drill",
     "plan_marks",
+    "plan_teaching",
     "prepare",
     "prepare_instrument",
     "read_lesson",
     "refuse_out_of_range",
+    "script_document",
     "string_numeral",
     "suggest_sections",
     "survey_document",
     "survey_lines",
     "survey_part",
+    "tempo_ladder",
     "uses_numerals",
     "write_demo",
 ]

@@ -197,7 +197,7 @@ def _stop_and_prepare(given: _Given) -> tuple[str, str, list[list[_Sound]], Writ
     length = Fraction(-(-length // 1))
     return (
         "Stop and prepare",
-        "Stop before the hard note. In the rest put the hand where it must be. Then play on.",
+        "Put the hand in place in the rest, before the hard note. Then play on.",
         [_filled(first, length), _filled(last, length)],
         WrittenMetre(beats=(int(length),), beat_type=4),
     )

@@ -106,7 +106,7 @@ def _own_harmonic(note: Note, place: Placement, instrument: Instrument) -> list[
         return []
     string = instrument.strings[place.string]
     sounds = string.midi + harmonic.sounds_semitones
-    heard = _harmonic_said(note.pitch, note.midi, sounds)
+    heard = _harmonic_said(note, harmonic, sounds)
     return [
         Landmark(
             kind="harmonic",
@@ -207,14 +207,16 @@ def _node_at(instrument: Instrument, semitones: int) -> Harmonic | None:
     return None
 
 
-def _harmonic_said(pitch: Pitch, midi: int, sounds: int) -> str:
-    if sounds == midi:
+def _harmonic_said(note: Note, harmonic: Harmonic, sounds: int) -> str:
+    """What is heard when the string is touched where the note is stopped."""
+    if sounds == note.midi:
         return "the harmonic is the same note"
-    heard = pitch_said(transposed(pitch, None, sounds - midi))
-    octaves, rest = divmod(sounds - midi, 12)
+    heard = pitch_said(transposed(note.pitch, None, sounds - note.midi))
+    octaves, rest = divmod(sounds - note.midi, 12)
     if rest == 0:
         return f"the harmonic {heard} sounds {'an octave' if octaves == 1 else f'{octaves} octaves'} higher"
-    return f"the harmonic {heard} sounds, high above"
+    above = harmonic.sounds_semitones // 12
+    return f"the harmonic {heard} sounds, {above} octaves above the open string"
 
 
 def _open_pitch(note: Note, place: Placement, instrument: Instrument) -> Pitch:

@@ -25,6 +25,7 @@ __all__ = [
     "likeness_words",
     "listed",
     "number_words",
+    "ordinal_words",
     "pitch_said",
     "place_words",
     "position_said",
@@ -115,6 +116,19 @@ def times_words(count: int) -> str:
     ('once', 'twice', 'three times')
     """
     return {1: "once", 2: "twice"}.get(count, f"{number_words(count)} times")
+
+
+def ordinal_words(number: int) -> str:
+    """Which one in a row.
+
+    >>> ordinal_words(2), ordinal_words(13)
+    ('second', '13th')
+    """
+    names = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
+    if 1 <= number <= len(names):
+        return names[number - 1]
+    last = {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th") if number % 100 not in (11, 12, 13) else "th"
+    return f"{number}{last}"
 
 
 def count_words(count: int, one: str, many: str) -> str:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from partwright.errors import LessonError, Place
 from partwright.files import write_atomic
-from partwright.lesson.lesson import FORMAT, LESSON_FILE, Lesson, Section
+from partwright.lesson.lesson import FORMAT, LESSON_FILE, Episode, Lesson, Section
 from partwright.lesson.read_settings import parse_lesson
 
 __all__ = ["edit_pin", "lesson_text"]
@@ -63,7 +63,9 @@ def lesson_text(lesson: Lesson) -> str:
         f"strings = {_text(lesson.strings)}  # letters or roman (I = the highest string)",
         f"source_marks = {_text(lesson.source_marks)}  # keep: fingers in the tune are decisions; ignore",
         "",
+        *_teaching_parts(lesson),
         *_section_parts(lesson.sections),
+        *_episode_parts(lesson.episodes),
         '# Pins: what you insist on. "BAR:BEAT" = "FINGER", "FINGER/STRING" or "/STRING".',
         "# The plan is the best one around them; what cannot be played is said, never dropped.",
         "[pins]",
@@ -95,6 +97,24 @@ def edit_pin(folder: Path, place: str, value: str | None) -> None:
     changed = tomlkit.dumps(document)
     parse_lesson(changed, file=str(path))
     write_atomic(path, changed)
+
+
+def _teaching_parts(lesson: Lesson) -> list[str]:
+    order = f"order = {_texts(lesson.teaching_order)}  # sections in the order you teach them"
+    return [
+        "[teaching]",
+        order if lesson.teaching_order else '# order = ["B", "A"]  # sections in the order you teach them',
+        f"tries = {lesson.tries}  # how often a step is played before the next one",
+        f"speaking_wpm = {lesson.speaking_wpm:g}  # words a minute, for the prompter",
+        "",
+    ]
+
+
+def _episode_parts(episodes: Sequence[Episode]) -> list[str]:
+    parts = ["# Episodes: recordings that tell the lesson in parts; without them it is one recording."]
+    for episode in episodes:
+        parts += ["[[episodes]]", f"title = {_text(episode.title)}", f"sections = {_texts(episode.sections)}", ""]
+    return parts if episodes else [*parts, "# [[episodes]]", '# title = "The first part"', '# sections = ["A"]', ""]
 
 
 def _section_parts(sections: Sequence[Section]) -> list[str]:

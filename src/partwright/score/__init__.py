@@ -25,7 +25,8 @@ from partwright.score.part import (
     TempoMark,
     beat_text,
 )
-from partwright.score.read_musicxml import read_musicxml, read_tune, tune_from_bytes, tune_from_tree
+from partwright.score.read_musicxml import read_musicxml, tune_from_tree
+from partwright.score.read_tune import read_tune, tune_from_bytes
 from partwright.score.spell import transposed
 from partwright.score.tune import NotePlace, Tune
 from partwright.score.write_musicxml import musicxml_bytes, mxl_bytes, write_musicxml

@@ -1,4 +1,4 @@
-"""The front door: a tune from MusicXML, plain or compressed, by part or by time; from MIDI; from ABC."""
+"""A tune from MusicXML, plain or compressed, by part or by time."""
 
 from __future__ import annotations
 
@@ -12,7 +12,6 @@ from partwright.errors import PartwrightError, Place, ScoreError
 from partwright.files import content_hash
 from partwright.score.build_part import build_part
 from partwright.score.choose import choose_part, choose_voice
-from partwright.score.converted import Converted
 from partwright.score.lines import line_of
 from partwright.score.measures import ScorePart, score_parts
 from partwright.score.other_parts import add_from_other_parts, settle_lengths, walk_others
@@ -23,37 +22,9 @@ from partwright.score.ticks import Ticks, find_resolution
 from partwright.score.tune import Tune
 from partwright.score.walk_part import RawPart, walk_part
 
-__all__ = ["read_musicxml", "read_tune", "tune_from_bytes", "tune_from_tree"]
+__all__ = ["musicxml_tune", "read_bytes", "read_musicxml", "tune_from_tree"]
 
 _ALL_IDS = etree.XPath("//@id", smart_strings=False)
-_ABC_ENDINGS = (".abc", ".abc.txt")
-
-
-def read_tune(path: Path | str, *, part: str | None = None, voice: str | None = None) -> Tune:
-    """Read a tune of any kind we know; the content decides, then the file's ending.
-
-    Raises ScoreError for what cannot be read, InputError where a part or voice must be chosen.
-
-    >>> read_tune("no-such-file.musicxml")
-    Traceback (most recent call last):
-    partwright.errors.ScoreError: no-such-file.musicxml: cannot be read (no such file or directory). Check the path.
-    """
-    path = Path(path)
-    return tune_from_bytes(read_bytes(path), source=path, part=part, voice=voice)
-
-
-def tune_from_bytes(data: bytes, *, source: Path, part: str | None = None, voice: str | None = None) -> Tune:
-    """What `read_tune` does, for the bytes of a file already in memory; `source` only names it."""
-    path = source
-    if data.startswith(b"MThd"):
-        from partwright.score.read_midi import midi_to_musicxml
-
-        return _from_converted(midi_to_musicxml(data, file=path.name), data, path, part, voice)
-    if path.name.casefold().endswith(_ABC_ENDINGS) or _looks_like_abc(data):
-        from partwright.score.read_abc import abc_to_musicxml
-
-        return _from_converted(abc_to_musicxml(_text(data), file=path.name), data, path, part, voice)
-    return _from_musicxml(data, path, part, voice)
 
 
 def read_musicxml(path: Path | str, *, part: str | None = None, voice: str | None = None) -> Tune:
@@ -63,7 +34,7 @@ def read_musicxml(path: Path | str, *, part: str | None = None, voice: str | Non
     cannot be read, InputError where a part or voice must be chosen.
     """
     path = Path(path)
-    return _from_musicxml(read_bytes(path), path, part, voice)
+    return musicxml_tune(read_bytes(path), path, part, voice)
 
 
 def read_bytes(path: Path) -> bytes:
@@ -101,24 +72,14 @@ def tune_from_tree(
         raise error.at(Place(file=file)) from error.__cause__
 
 
-def _from_musicxml(data: bytes, path: Path, part: str | None, voice: str | None) -> Tune:
+def musicxml_tune(data: bytes, path: Path, part: str | None, voice: str | None) -> Tune:
+    """The same for bytes already in memory; `path` names them."""
     file = path.name
     digest = content_hash(data)
     if is_zip(data):
         score = open_mxl(data, file=file)
         data, file = score.data, f"{file} ({score.member})"
     return tune_from_tree(parse_xml(data, file=file), source=path, source_bytes_hash=digest, part=part, voice=voice)
-
-
-def _from_converted(converted: Converted, data: bytes, path: Path, part: str | None, voice: str | None) -> Tune:
-    return tune_from_tree(
-        converted.tree,
-        source=path,
-        source_bytes_hash=content_hash(data),
-        part=part,
-        voice=voice,
-        remarks=converted.remarks,
-    )
 
 
 def _tune(
@@ -208,22 +169,3 @@ def _left_out(raw: RawPart) -> list[str]:
     if raw.cues:
         said.append(f"{raw.cues} cue notes are left out: they are another player's.")
     return said
-
-
-def _looks_like_abc(data: bytes) -> bool:
-    start = data[:4096].lstrip(b"\xef\xbb\xbf \t\r\n")
-    lines = start.replace(b"\r", b"\n").split(b"\n")
-    return start[:4].lower() == b"%abc" or (
-        any(line.startswith(b"X:") and b"<" not in line for line in lines[:40])
-        and any(line.startswith(b"K:") for line in lines)
-    )
-
-
-def _text(data: bytes) -> str:
-    """Text of an ABC file: UTF-8 as the standard says, Latin-1 as old files are."""
-    for encoding in ("utf-8-sig", "latin-1"):
-        try:
-            return data.decode(encoding)
-        except UnicodeDecodeError:
-            continue
-    raise AssertionError("latin-1 decodes any bytes")

@@ -9,6 +9,7 @@ import json
 
 from partwright.building.pages import page_heading
 from partwright.building.step import Made, Step
+from partwright.building.teaching_steps import TEACHING_STEPS
 from partwright.building.workshop import Workshop
 from partwright.lesson import fingered_tree, page_instrument, page_tune, plan_changes, plan_document
 
@@ -147,4 +148,5 @@ STEPS: tuple[Step, ...] = (
         inputs=("tune", "step:plan", "hand", "credits"),
         make=_check_score,
     ),
+    *TEACHING_STEPS,
 )

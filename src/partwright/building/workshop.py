@@ -14,10 +14,24 @@ from importlib.resources.abc import Traversable
 from pathlib import Path
 
 from partwright import __version__
+from partwright.bowing import BowingPlan
 from partwright.errors import InputError, PartwrightError, Place
 from partwright.files import content_hash
-from partwright.fingering import FingeringPlan, plan_fingering
-from partwright.lesson import Lesson, Prepared, plan_marks, prepare, refuse_out_of_range
+from partwright.fingering import FingeringPlan, Planning, plan_of
+from partwright.fingering import prepare as prepare_fingering
+from partwright.lesson import (
+    OWN_SCRIPT_FILE,
+    Lesson,
+    Prepared,
+    Sentence,
+    Teaching,
+    lesson_bowing,
+    lesson_script,
+    plan_marks,
+    plan_teaching,
+    prepare,
+    refuse_out_of_range,
+)
 from partwright.score import Mark
 
 __all__ = ["BUILD_FOLDER", "Workshop", "program_hash"]
@@ -61,11 +75,35 @@ class Workshop:
         return prepare(self.lesson, self.folder)
 
     @cached_property
+    def planning(self) -> Planning:
+        """The part laid out and solved, for what asks why."""
+        job = self.prepared
+        try:
+            return prepare_fingering(job.part, job.instrument, level=job.level, pins=job.pins)
+        except PartwrightError as error:
+            raise error.at(Place(file=str(job.tune_path))) from error
+
+    @cached_property
+    def bowing(self) -> BowingPlan:
+        """The best bows for the planned fingers."""
+        return lesson_bowing(self.prepared, self.plan)
+
+    @cached_property
+    def teaching(self) -> Teaching:
+        """The planned lesson: sections, hard spots, drills, steps, episodes."""
+        return plan_teaching(self.lesson, self.planning, bowing=self.bowing)
+
+    @cached_property
+    def script(self) -> tuple[Sentence, ...]:
+        """What to say: the teacher's own script where the folder holds one, else the one made."""
+        return lesson_script(self.teaching, self.folder)
+
+    @cached_property
     def plan(self) -> FingeringPlan:
         """The best plan around the pins."""
         job = self.prepared
         try:
-            plan = plan_fingering(job.part, job.instrument, level=job.level, pins=job.pins)
+            plan = plan_of(self.planning)
             refuse_out_of_range(job, plan)
         except PartwrightError as error:
             raise error.at(Place(file=str(job.tune_path))) from error
@@ -111,10 +149,16 @@ def program_hash() -> str:
     return content_hash(*chunks)
 
 
+def _own_script(workshop: Workshop) -> str:
+    path = workshop.folder / OWN_SCRIPT_FILE
+    return content_hash(_bytes(path)) if path.is_file() else ""
+
+
 _FINGERPRINTS: Mapping[str, Callable[[Workshop], str]] = {
     "tune": _tune,
     "pins": _pins,
     "own tables": _own_tables,
+    "script of your own": _own_script,
     "program": lambda _: program_hash(),
 }
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -69,10 +70,22 @@ def run_build(folder: Path, *, only: tuple[str, ...] = (), as_json: bool = False
             remark(f"remark: {text}")
     made = sum(done.made for done in ran)
     for done in ran:
-        for file in done.files:
+        for file in _gathered(done.files):
             click.echo(f"{folder / file}  {done.words}")
     click.echo(f"{made} of {len(ran)} made anew in {seconds:.1f} s; the rest were up to date.")
     return 0
+
+
+def _gathered(files: Sequence[str]) -> list[str]:
+    """Files of a folder of their own as one line: the folder, and how many it holds."""
+    by_folder: dict[Path, list[str]] = {}
+    for file in files:
+        by_folder.setdefault(Path(file).parent, []).append(file)
+    lines = []
+    for parent, inside in by_folder.items():
+        many = len(parent.parts) > 1 and len(inside) > 1
+        lines += [f"{parent}/ ({len(inside)} files)"] if many else inside
+    return lines
 
 
 def _line(done: Ran) -> str:

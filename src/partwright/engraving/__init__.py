@@ -20,6 +20,7 @@ from partwright.engraving.charts import (
 )
 from partwright.engraving.paper import A4, GREY, INK, LETTER, PAPER, PageSize, page_size
 from partwright.engraving.pdf import DocumentFacts, pages_pdf, svg_png
+from partwright.engraving.prompter import prompter_html
 from partwright.engraving.sheet import (
     Heading,
     engrave_excerpt_svg,
@@ -59,5 +60,6 @@ __all__ = [
     "note_name",
     "page_size",
     "pages_pdf",
+    "prompter_html",
     "svg_png",
 ]

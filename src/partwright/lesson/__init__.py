@@ -19,7 +19,7 @@ if TYPE_CHECKING:
         plan_changes,
         plan_document,
     )
-    from partwright.lesson.drills import Drill, PlannedDrill, drill_tune, make_drills, plan_drill
+    from partwright.lesson.drills import Drill, PlannedDrill, drill_marks, drill_tune, make_drills, plan_drill
     from partwright.lesson.hard_spots import HardSpot, find_hard_spots
     from partwright.lesson.landmarks import Landmark, find_landmarks
     from partwright.lesson.lesson import FORMAT, LESSON_FILE, TUNE_FILE, Episode, Lesson, PinEntry, Section
@@ -37,28 +37,58 @@ if TYPE_CHECKING:
     )
     from partwright.lesson.phrases import Phrase, find_phrases
     from partwright.lesson.prepare_io import Prepared, prepare, prepare_instrument, refuse_out_of_range
+    from partwright.lesson.read_script import lesson_script
     from partwright.lesson.read_settings import is_lesson, parse_lesson, read_lesson
     from partwright.lesson.saying import likeness_words
-    from partwright.lesson.script import Claim, Sentence, make_script, script_document
+    from partwright.lesson.script import Claim, Sentence, make_script, script_document, spoken_seconds
+    from partwright.lesson.script_paragraphs import OWN_SCRIPT_FILE, parse_script, script_text
     from partwright.lesson.survey import Survey, suggest_sections, survey_document, survey_lines, survey_part
-    from partwright.lesson.teaching import EpisodePlan, Teaching, TeachingStep, plan_teaching, tempo_ladder
+    from partwright.lesson.teach_job import lesson_bowing, teach
+    from partwright.lesson.teaching import (
+        EpisodePlan,
+        Teaching,
+        TeachingStep,
+        plan_teaching,
+        spots_document,
+        tempo_ladder,
+    )
     from partwright.lesson.write_lesson import edit_pin
 
 __getattr__ = lazy_names(
     __name__,
     {
-        "script": (
-            "Claim",
-            "Sentence",
-            "make_script",
-            "script_document",
-        ),
         "teaching": (
             "EpisodePlan",
             "Teaching",
             "TeachingStep",
             "plan_teaching",
+            "spots_document",
             "tempo_ladder",
+        ),
+        "read_script": ("lesson_script",),
+        "drills": (
+            "Drill",
+            "PlannedDrill",
+            "drill_marks",
+            "drill_tune",
+            "make_drills",
+            "plan_drill",
+        ),
+        "teach_job": (
+            "lesson_bowing",
+            "teach",
+        ),
+        "script": (
+            "Claim",
+            "Sentence",
+            "make_script",
+            "script_document",
+            "spoken_seconds",
+        ),
+        "script_paragraphs": (
+            "OWN_SCRIPT_FILE",
+            "parse_script",
+            "script_text",
         ),
         "lesson": (
             "FORMAT",
@@ -72,13 +102,6 @@ __getattr__ = lazy_names(
         "landmarks": (
             "Landmark",
             "find_landmarks",
-        ),
-        "drills": (
-            "Drill",
-            "PlannedDrill",
-            "drill_tune",
-            "make_drills",
-            "plan_drill",
         ),
         "hard_spots": (
             "HardSpot",
@@ -111,6 +134,7 @@ __getattr__ = lazy_names(
 __all__ = [
     "FORMAT",
     "LESSON_FILE",
+    "OWN_SCRIPT_FILE",
     "TUNE_FILE",
     "BarEvent",
     "Bars",
@@ -134,6 +158,7 @@ __all__ = [
     "TaughtSection",
     "Teaching",
     "TeachingStep",
+    "drill_marks",
     "drill_tune",
     "edit_pin",
     "explanation_document",
@@ -144,6 +169,8 @@ __all__ = [
     "fingered_tree",
     "folder_lock",
     "is_lesson",
+    "lesson_bowing",
+    "lesson_script",
     "likeness_words",
     "make_drills",
     "make_outline",
@@ -153,6 +180,7 @@ __all__ = [
     "page_instrument",
     "page_tune",
     "parse_lesson",
+    "parse_script",
     "placement_fields",
     "plan_changes",
     "plan_document",
@@ -164,11 +192,15 @@ __all__ = [
     "read_lesson",
     "refuse_out_of_range",
     "script_document",
+    "script_text",
+    "spoken_seconds",
+    "spots_document",
     "string_numeral",
     "suggest_sections",
     "survey_document",
     "survey_lines",
     "survey_part",
+    "teach",
     "tempo_ladder",
     "uses_numerals",
     "write_demo",

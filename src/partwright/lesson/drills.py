@@ -14,12 +14,14 @@ from pathlib import Path
 
 from partwright.bowing import BowingPlan, plan_bowing
 from partwright.files import content_hash
-from partwright.fingering import FingeringPlan, Pin, Placement, plan_fingering
+from partwright.fingering import FingeringPlan, Pin, Placement, fingering_marks, plan_fingering
 from partwright.instrument import Instrument
 from partwright.lesson.bar_content import BarEvent, Bars
 from partwright.lesson.hard_spots import HardSpot, spot_kinds
 from partwright.score import (
+    Mark,
     Pitch,
+    TechnicalMark,
     Tune,
     WrittenBar,
     WrittenEvent,
@@ -34,7 +36,7 @@ from partwright.score import (
     tune_from_tree,
 )
 
-__all__ = ["Drill", "PlannedDrill", "drill_tune", "make_drills", "plan_drill"]
+__all__ = ["Drill", "PlannedDrill", "drill_marks", "drill_tune", "make_drills", "plan_drill"]
 
 MOST_BARS = 4
 """No drill is longer."""
@@ -495,3 +497,12 @@ def _pin(note_id: str, place: Placement) -> Pin:
         harmonic=place.harmonic > 0,
         origin="drill",
     )
+
+
+def drill_marks(planned: PlannedDrill, instrument: Instrument) -> tuple[Mark, ...]:
+    """Every finger of a drill, and every stroke: nothing is left to guess where one thing is practised."""
+    strokes: list[Mark] = [
+        TechnicalMark(note_id=stroke.id, element="down-bow" if stroke.direction == "down" else "up-bow")
+        for stroke in planned.bowing.strokes
+    ]
+    return (*fingering_marks(planned.tune.part, planned.plan, instrument, marks="every"), *strokes)

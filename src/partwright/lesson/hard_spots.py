@@ -33,6 +33,10 @@ __all__ = ["HARD", "HardSpot", "SpotKind", "find_hard_spots", "note_difficulty",
 HARD = 0.6
 """Price above which a note is hard; a plain shift of a second costs about 1, a string crossing a quarter of that."""
 
+_LIFT_SECONDS = 0.5
+"""Time in which a bow is lifted and set again at ease; with none it weighs as much as a shift. Common practice, no
+source."""
+
 _BARS_PER_SPOT = 5
 _MOST_SPOTS = 8
 _FEWEST_SPOTS = 2
@@ -113,7 +117,10 @@ def _reasons(planning: Planning, event: BarEvent, bowing: BowingPlan | None) -> 
             best = items
     stroke = bowing.by_note.get(event.note_ids[0]) if bowing is not None else None
     if stroke is not None and stroke.retake and stroke.id in event.note_ids and not stroke.after_rest:
-        best = (*best, CostItem(term="retake", words="the bow is lifted and set again", value=max(0.0, stroke.cost)))
+        here = planning.walk.event_of[event.note_ids[0]]
+        seconds = next((s.seconds for s in planning.walk.steps if s.b == here), _LIFT_SECONDS)
+        hurried = max(0.0, 1.0 - seconds / _LIFT_SECONDS)
+        best = (*best, CostItem(term="retake", words="the bow is lifted and set again", value=hurried))
     return best
 
 

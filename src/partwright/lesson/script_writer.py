@@ -329,7 +329,7 @@ class ScriptWriter:
                  notes="; ".join(text for text, _ in group))  # fmt: skip
         for k in marks:
             placed = self._place(self.teaching.outline.bars.events[k].note_ids[-1])
-            if placed is not None and (placed.frame > _FIRST_POSITION or place.zone != "neck"):
+            if placed is not None and (placed.frame > _FIRST_POSITION or placed.zone != "neck"):
                 self._landmark(k, known=False)
 
     def _bar_of(self, claim: Claim) -> int:

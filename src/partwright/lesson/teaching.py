@@ -23,7 +23,15 @@ from partwright.lesson.lesson import LESSON_FILE, Episode, Lesson
 from partwright.lesson.outline import Outline, TaughtSection, make_outline
 from partwright.score import Part
 
-__all__ = ["EpisodePlan", "Teaching", "TeachingStep", "plan_teaching", "stretch_seconds", "tempo_ladder"]
+__all__ = [
+    "EpisodePlan",
+    "Teaching",
+    "TeachingStep",
+    "plan_teaching",
+    "spots_document",
+    "stretch_seconds",
+    "tempo_ladder",
+]
 
 Kind = Literal["introduce", "spot", "phrase", "difference", "join", "tempo", "recap", "whole"]
 
@@ -287,3 +295,38 @@ def _remarks(uncovered: Sequence[str], episodes: Sequence[EpisodePlan]) -> tuple
                 remarks.append(f"section {name} is taught in episodes {seen[name]} and {episode.number}")
             seen.setdefault(name, episode.number)
     return tuple(remarks)
+
+
+def spots_document(teaching: Teaching) -> dict[str, object]:
+    """Hard spots, drills and tempo ladder as plain values; scores have the unit of the plan's costs."""
+    return {
+        "spots": [
+            {
+                "rank": spot.rank,
+                "kind": spot.kind,
+                "name": spot.name,
+                "bars": list(spot.bars),
+                "also_bars": list(spot.also_bars),
+                "ids": list(spot.note_ids),
+                "score": spot.score,
+                "seconds": round(spot.seconds, 3),
+                "slurred": spot.slurred,
+                "why": [{"term": r.term, "words": r.words, "value": round(r.value, 4)} for r in spot.reasons],
+                "drills": [drill.id for drill in teaching.drills if drill.spot == spot.rank],
+            }
+            for spot in teaching.spots
+        ],
+        "drills": [
+            {
+                "id": drill.id,
+                "spot": drill.spot,
+                "title": drill.title,
+                "words": drill.words,
+                "times": drill.times,
+                "qpm": round(drill.tempo_qpm),
+                "file": f"drills/drill-{drill.id}.musicxml",
+            }
+            for drill in teaching.drills
+        ],
+        "ladder": [{"percent": p, "qpm": round(teaching.tempo_qpm * p / 100)} for p in teaching.ladder],
+    }

@@ -180,6 +180,7 @@ class _TuneReader:
         self.letters: dict[str, str] = {}
         self.macros: list[tuple[str, str]] = []
         self.propagate = "pitch"
+        self.octaves = 0
         self.declared: dict[str, ReadVoice] = {}
         self.voices: dict[str, AbcVoice] = {}
         self.voice: AbcVoice | None = None
@@ -210,7 +211,7 @@ class _TuneReader:
                     skipping = ""
                 continue
             if raw.startswith("%%"):
-                self._directive(raw)
+                self._directive(raw, line)
                 continue
             if not raw.strip():
                 if self.in_body:
@@ -226,12 +227,24 @@ class _TuneReader:
     def _place(self, line: int) -> Place:
         return Place(file=self.file, line=line)
 
-    def _directive(self, raw: str) -> None:
+    def _directive(self, raw: str, line: int) -> None:
         words = raw[2:].split()
+        if words[:2] == ["MIDI", "transpose"] and len(words) > 2 and re.fullmatch(r"[+-]?\d{1,2}", words[2]):
+            self._sounding_shift(int(words[2]), line)
         if len(words) == 2 and words[0] == "propagate-accidentals" and words[1] in ("not", "octave", "pitch"):
             self.propagate = words[1]
             for voice in self.voices.values():
                 voice.propagate = words[1]
+
+    def _sounding_shift(self, semitones: int, line: int) -> None:
+        """A tune said to sound whole octaves away is taken to be meant there: its clef usually says the same."""
+        if semitones % 12:
+            self.remarks.add("transpose", f"a sounding transposition by {semitones} semitones was left out", line, 1)
+            return
+        self.octaves = semitones // 12
+        for voice in self.voices.values():
+            voice.clef_octaves += self.octaves
+        self.remarks.add("transpose", f"the notes were moved by {semitones} semitones, as the tune says", line, 1)
 
     def _line(self, text: str, line: int) -> None:
         match = _FIELD.match(text)
@@ -307,7 +320,7 @@ class _TuneReader:
             case "I":
                 words = content.split()
                 if len(words) == 2 and words[0] == "propagate-accidentals":
-                    self._directive("%%" + content)
+                    self._directive("%%" + content, line)
             case "w":
                 self._lyrics(content, line)
             case "+":
@@ -367,7 +380,7 @@ class _TuneReader:
             key=self.key.key,
             alters=self.key.alters,
             clef=read.clef or self.key.clef,
-            octaves=read.octaves or self.key.octaves,
+            octaves=(read.octaves or self.key.octaves) + self.octaves,
         )
         voice = AbcVoice(
             key=key,

@@ -143,6 +143,7 @@ class AbcVoice:
         self.bar.metre_valid = metre
         self.layer = 0
         self.accidentals: dict[tuple[str, int], Fraction] = {}
+        self.accidental_octave: dict[str, int] = {}
         self.waiting = AbcEvent(line=0, column=0, duration=Fraction(1))  # signs for the next event
         self.waiting_slurs: list[tuple[str, int, int]] = []
         self.open_slurs: list[tuple[str, AbcEvent]] = []
@@ -258,7 +259,7 @@ class AbcVoice:
         self.note_count += 1
         if self.note_count > MOST_NOTES:
             raise BadMusic(token.column, f"the tune has more than {MOST_NOTES} notes", "Split it into several.")
-        pitch = self._pitch(token)
+        pitch = self._pitch(token, line)
         if self.chord is not None:
             if self.chord_first is None:
                 self.chord_first = token.length
@@ -281,11 +282,12 @@ class AbcVoice:
         event.pitches, event.marked, event.ties = [pitch], [token.alter is not None], [False]
         self._event(event)
 
-    def _pitch(self, token: Token) -> Pitch:
+    def _pitch(self, token: Token, line: int) -> Pitch:
         octave = token.octave + self.clef_octaves
         place = (token.step, octave)
         if token.alter is not None:
             alter = token.alter
+            self.accidental_octave[token.step] = octave
             if self.propagate == "pitch":
                 for other in range(-2, 14):
                     self.accidentals[(token.step, other)] = alter
@@ -295,6 +297,15 @@ class AbcVoice:
             held = self._held_alter(token.step, octave)
             default = self.accidentals.get(place, Fraction(self.alters.get(token.step, 0)))
             alter = held if held is not None else default
+            of_key = Fraction(self.alters.get(token.step, 0))
+            if held is None and default != of_key and self.accidental_octave.get(token.step) != octave:
+                self.remark(
+                    "octaves",
+                    "an accidental was carried to the same note in another octave, as the standard has it "
+                    "(older books may mean its own octave only)",
+                    line,
+                    token.column,
+                )
         shift = -1 if self.clef.endswith("-8") else 1 if self.clef.endswith("+8") else 0
         sounding = octave + shift
         number = int(alter) if alter.denominator == 1 else float(alter)
@@ -570,6 +581,12 @@ class AbcVoice:
     def _rest_bars(self, token: Token, line: int) -> None:
         length = self.metre.length_quarters if self.metre is not None else Fraction(4)
         count = token.numbers[0]
+        if self.bar.layers[self.layer] and count < 100:
+            self.remark(
+                "Z in bar", "bars of rest (Z) stand inside a bar; they were read as a rest (z)", line, token.column
+            )
+            self._event(AbcEvent(line=line, column=token.column, duration=count * self.unit))
+            return
         if count < 1 or len(self.bars) + count > MOST_BARS:
             raise BadMusic(token.column, f"{count} bars of rest cannot be read", "Write between 1 and a few hundred.")
         for index in range(count):

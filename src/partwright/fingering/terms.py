@@ -5,15 +5,15 @@ Units: each term counts in its own unit (`data/terms.toml`); a weight turns it i
 
 from __future__ import annotations
 
-import difflib
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
-from importlib import resources
+from pathlib import Path
 from typing import Literal
 
 from partwright.errors import InputError
+from partwright.nearest import nearest
 
 __all__ = ["FACTORS", "MOVE_TERMS", "NOTE_TERMS", "Term", "Weights", "default_weights", "term_table"]
 
@@ -46,8 +46,8 @@ class Weights:
         known = dict(self.values)
         for name in changes:
             if name not in known:
-                near = difflib.get_close_matches(name, known, n=1)
-                hint = f"did you mean {near[0]}?" if near else "docs/fingering.md lists the terms."
+                near = nearest(name, known)
+                hint = f"did you mean {near}?" if near else "docs/fingering.md lists the terms."
                 raise InputError(f'there is no cost term "{name}"', hint)
         return Weights(tuple((known | dict(changes)).items()))
 
@@ -60,7 +60,7 @@ def _as_dict(weights: Weights) -> dict[str, float]:
 @cache
 def term_table() -> tuple[Term, ...]:
     """The terms in the order of the table."""
-    text = (resources.files("partwright.fingering") / "data" / "terms.toml").read_text(encoding="utf-8")
+    text = (Path(__file__).parent / "data" / "terms.toml").read_text(encoding="utf-8")
     return tuple(Term(name=name, **row) for name, row in tomllib.loads(text).items())
 
 

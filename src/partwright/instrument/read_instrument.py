@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Iterable, Sequence
 from functools import cache
-from importlib import resources
 from pathlib import Path
 
 from partwright.errors import InputError, Place
@@ -18,13 +17,13 @@ from partwright.instrument.tuning import check_tuning
 __all__ = ["instrument_names", "load_instrument", "load_instrument_file"]
 
 _LARGEST_TABLE_BYTES = 1_000_000
+_TABLES = Path(__file__).parent / "data"
 
 
 @cache
 def instrument_names() -> tuple[str, ...]:
     """Names of the instruments carried in the package, sorted; `load_instrument` also takes blanks for underscores."""
-    folder = resources.files("partwright.instrument") / "data"
-    return tuple(sorted(item.name[:-5] for item in folder.iterdir() if item.name.endswith(".toml")))
+    return tuple(sorted(path.stem for path in _TABLES.glob("*.toml")))
 
 
 def load_instrument(
@@ -123,7 +122,7 @@ def _carried(key: str) -> Instrument:
         raise InputError(
             _unknown("instrument", key.replace("_", " "), [n.replace("_", " ") for n in instrument_names()])
         )
-    text = (resources.files("partwright.instrument") / "data" / f"{key}.toml").read_text(encoding="utf-8")
+    text = (_TABLES / f"{key}.toml").read_text(encoding="utf-8")
     return parse_instrument(text, file=f"{key}.toml")
 
 

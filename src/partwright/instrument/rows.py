@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 import tomllib
 from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
 from partwright.errors import InputError, Place
+from partwright.nearest import nearest
 
 __all__ = ["Row", "did_you_mean", "parse_toml", "sentence"]
 
@@ -23,8 +23,8 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
     """
     names = list(known)
     folded = {n.casefold(): n for n in names}
-    near = difflib.get_close_matches(name.casefold(), list(folded), n=1)
-    return f'did you mean "{folded[near[0]]}"?' if near else f"known are {', '.join(sorted(names))}"
+    near = nearest(name, folded)
+    return f'did you mean "{folded[near]}"?' if near else f"known are {', '.join(sorted(names))}"
 
 
 def parse_toml(text: str, *, file: str) -> dict[str, Any]:
@@ -132,8 +132,8 @@ class Row:
         if key not in self._data:
             if default is not None:
                 return default
-            near = difflib.get_close_matches(key, [k for k in self._data if k not in self._known], n=1)
-            hint = f' "{near[0]}" stands there; was it meant?' if near else ""
+            near = nearest(key, [k for k in self._data if k not in self._known])
+            hint = f' "{near}" stands there; was it meant?' if near else ""
             raise self.error(f"{self.named(key)} is missing", f"Give {words}.{hint}")
         value = self._data[key]
         # TOML's true is not a number, though Python's is.

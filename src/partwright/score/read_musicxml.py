@@ -12,11 +12,11 @@ from partwright.errors import PartwrightError, Place, ScoreError
 from partwright.files import content_hash
 from partwright.score.build_part import build_part
 from partwright.score.choose import choose_part, choose_voice
+from partwright.score.collector import paused_collector
 from partwright.score.lines import line_of
 from partwright.score.measures import ScorePart, score_parts
 from partwright.score.other_parts import add_from_other_parts, settle_lengths, walk_others
 from partwright.score.parse_credits import read_credits
-from partwright.score.read_mxl import is_zip, open_mxl
 from partwright.score.safe_xml import MAX_XML_BYTES, parse_xml, too_large
 from partwright.score.ticks import Ticks, find_resolution
 from partwright.score.tune import Tune
@@ -67,7 +67,8 @@ def tune_from_tree(
     """A tune from a parsed MusicXML document, which it keeps and never changes. Raises as `read_musicxml` does."""
     file = source.name
     try:
-        return _tune(document, source, source_bytes_hash, part, voice, remarks)
+        with paused_collector():
+            return _tune(document, source, source_bytes_hash, part, voice, remarks)
     except PartwrightError as error:
         raise error.at(Place(file=file)) from error.__cause__
 
@@ -76,7 +77,9 @@ def musicxml_tune(data: bytes, path: Path, part: str | None, voice: str | None) 
     """The same for bytes already in memory; `path` names them."""
     file = path.name
     digest = content_hash(data)
-    if is_zip(data):
+    if data.startswith(b"PK"):
+        from partwright.score.read_mxl import open_mxl  # brings the archive reader, slow to load
+
         score = open_mxl(data, file=file)
         data, file = score.data, f"{file} ({score.member})"
     return tune_from_tree(parse_xml(data, file=file), source=path, source_bytes_hash=digest, part=part, voice=voice)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from functools import cache
-from importlib.resources import files
+from pathlib import Path
 
 __all__ = ["ASSUMED_QPM", "beat_quarters", "is_a_tempo", "is_first_tempo", "words_to_bpm"]
 
@@ -53,7 +53,7 @@ def is_first_tempo(text: str) -> bool:
 
 @cache
 def _table() -> tuple[dict[str, float], re.Pattern[str]]:
-    text = files("partwright.score").joinpath("data", "tempo_terms.csv").read_text(encoding="utf-8")
+    text = (Path(__file__).parent / "data" / "tempo_terms.csv").read_text(encoding="utf-8")
     terms = {
         row["term"].casefold(): (float(row["bpm_low"]) + float(row["bpm_high"])) / 2
         for row in csv.DictReader(text.splitlines())

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import zipfile
 from pathlib import Path
 
 from lxml import etree
@@ -32,6 +31,8 @@ def musicxml_bytes(tree: etree._ElementTree) -> bytes:
 
 def mxl_bytes(tree: etree._ElementTree) -> bytes:
     """The document as a compressed .mxl archive (MusicXML 4.0, "Compressed .MXL files"); same tree, same bytes."""
+    import zipfile  # slow to load, and most scores are written plain
+
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w") as archive:
         archive.writestr(zipfile.ZipInfo("mimetype", _FIXED_DATE), b"application/vnd.recordare.musicxml")

@@ -17,10 +17,12 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from hand_checks import check_hand
 from made_parts import Sound, part_of
 from partwright.errors import NoPlan, PinConflict
 from partwright.fingering import Pin, Planning, default_weights, plan_fingering, plan_of, prepare, replan, term_table
 from partwright.fingering.lattice import LIMIT_PRICE, Lattice
+from partwright.fingering.rings import eliminate
 from partwright.fingering.search import solve, state_prices
 from partwright.instrument import Instrument, load_instrument
 
@@ -32,6 +34,7 @@ ROOM = 400_000  # ways to play a passage that brute force goes through
 
 Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
+Knot = tuple[list[Floats], dict[tuple[int, int], Floats]]
 
 
 # Passages --------------------------------------------------------------------------------------------------------
@@ -159,6 +162,52 @@ def test_whole_columns_of_three_notes_by_brute_force(data: st.DataObject) -> Non
     notes, moves = cost_by_terms(planning)
     kept = [np.arange(len(column)) for column in planning.lattice.columns]
     assert planning.solution.cost == pytest.approx(brute_force(notes, moves, kept), abs=1e-6)
+
+
+@st.composite
+def knots(draw: st.DrawFn) -> Knot:
+    """Prices over a few variables joined in any way, rings within rings."""
+    sizes = draw(st.lists(st.integers(1, 4), min_size=1, max_size=7))
+    random = np.random.default_rng(draw(st.integers(0, 2**32 - 1)))
+    every = [(a, b) for a in range(len(sizes)) for b in range(a + 1, len(sizes))]
+    joined = draw(st.sets(st.sampled_from(every), max_size=12)) if every else set()
+    notes = [random.integers(0, 9, size).astype(float) for size in sizes]
+    return notes, {(a, b): random.integers(0, 9, (sizes[a], sizes[b])).astype(float) for a, b in sorted(joined)}
+
+
+@settings(max_examples=300, deadline=None)
+@given(knots())
+def test_elimination_solves_rings_as_trying_everything_does(knot: Knot) -> None:
+    notes, pairs = knot
+    found = eliminate(notes, pairs)
+    assert found is not None
+    choice, cost = found
+    moves = [(a, b, price) for (a, b), price in pairs.items()]
+    assert cost == brute_force(notes, moves, [np.arange(len(price)) for price in notes])
+    paid = sum(price[choice[v]] for v, price in enumerate(notes))
+    assert cost == paid + sum(price[choice[a], choice[b]] for a, b, price in moves)
+
+
+def test_elimination_says_when_a_knot_is_too_large() -> None:
+    notes = [np.zeros(10) for _ in range(6)]
+    pairs = {(a, b): np.zeros((10, 10)) for a in range(6) for b in range(a + 1, 6)}
+    assert eliminate(notes, pairs, most_cells=10_000) is None
+    assert eliminate(notes, pairs, most_cells=100_000) is not None
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 2**32 - 1))
+def test_pieces_made_of_returning_phrases_are_solved_exactly(seed: int) -> None:
+    """Phrases that come back in many orders: branch and bound left alone for long, and elimination, find the same."""
+    random = np.random.default_rng(seed)
+    phrases = [np.clip(50 + np.cumsum(random.integers(-4, 5, 16)), 38, 70).tolist() for _ in range(3)]
+    line = [midi for k in random.integers(0, 3, 8) for midi in phrases[k]]
+    planning = prepare(part_of(line), CELLO, level="intermediate")
+    lattice = planning.lattice
+    quick = solve(lattice)
+    assert quick.gap == 0
+    patient = solve(lattice, most_splits=4)  # too few for elimination to begin: what is proven must agree
+    assert patient.cost - patient.gap - 1e-6 <= quick.cost <= patient.cost + 1e-6
 
 
 # The search against a general graph library ----------------------------------------------------------------------
@@ -304,47 +353,6 @@ def test_pins_no_hand_can_keep_are_refused(pins: list[Pin]) -> None:
 
 
 # The instrument --------------------------------------------------------------------------------------------------
-
-
-def check_hand(planning: Planning) -> int:
-    """Every placement sounds its note, under a finger its shape has, in a frame it has, chords on their own strings.
-
-    Returns how many notes were looked at.
-    """
-    instrument, part = planning.instrument, planning.part
-    by_event: dict[int, list[str]] = {}
-    for note in part.notes:
-        fingered = plan_of(planning).by_id.get(note.id)
-        if fingered is None:
-            continue
-        place = fingered.placement
-        open_midi = instrument.strings[place.string].midi
-        if place.harmonic:
-            (harmonic,) = {
-                (h.node_semitones, h.sounds_semitones)
-                for h in instrument.harmonics
-                if h.partial == place.harmonic and h.node_semitones == place.semitones
-            }
-            assert open_midi + harmonic[1] == note.midi, note
-        else:
-            assert open_midi + place.semitones == note.midi, note
-        assert (place.finger == 0) == (place.semitones == 0), note
-        shape = instrument.shape(place.shape)
-        assert shape.zone == place.zone
-        assert shape.frame_min <= place.frame <= shape.frame_max, (note, place)
-        for finger in {place.finger, place.substitute or place.finger} - {0}:
-            assert finger in shape.offsets, (note, place)
-        if place.finger and place.substitute is None:
-            assert place.frame + shape.offsets[place.finger] == place.semitones, (note, place)
-        if note.tied_from is None:
-            by_event.setdefault(planning.walk.event_of[note.id], []).append(note.id)
-    for ids in by_event.values():
-        places = [plan_of(planning).by_id[i].placement for i in ids if i in plan_of(planning).by_id]
-        strings = sorted(p.string for p in places)
-        assert len(set(strings)) == len(strings), ids
-        assert strings == list(range(strings[0], strings[0] + len(strings))), ids
-        assert len({(p.frame, p.shape) for p in places}) == 1, ids
-    return len(plan_of(planning).notes)
 
 
 @settings(max_examples=100, deadline=None)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from partwright.score import Note, Part
+from partwright.score import Note, Part, PlayedNote
 
 __all__ = ["Event", "Step", "Walk", "hurry", "read_events"]
 
@@ -131,7 +131,7 @@ def _steps(
     began = ended = 0.0
     last: Note | None = None
     last_pass = 0
-    for played in part.played_notes:
+    for played in (*part.played_notes, *_never_played(part)):
         note = part.notes[played.note_index]
         event = event_of[note.id]
         length = played.duration_seconds if not note.grace else _GRACE_SECONDS
@@ -158,6 +158,35 @@ def _steps(
         longest[event] = max(longest[event], ended - began)
         last, last_pass = note, played.pass_number
     return steps, order, longest
+
+
+def _never_played(part: Part) -> list[PlayedNote]:
+    """Written notes that the order of playing passes over (bars after a final Fine, for instance), after all others.
+
+    They stand on the page, so they are fingered too, at the tempo in force where they stand.
+    """
+    heard = {played.note_index for played in part.played_notes}
+    silent = [note for note in part.notes if note.index not in heard]
+    if not silent:
+        return []
+    seconds = max((played.onset_seconds + played.duration_seconds for played in part.played_notes), default=0.0)
+    found = []
+    before = silent[0].onset_quarters
+    for note in silent:
+        marks = [mark.tempo_qpm for mark in part.tempo_marks if mark.onset_quarters <= note.onset_quarters]
+        of_quarter = 60.0 / (marks[-1] if marks else part.tempo_marks[0].tempo_qpm)
+        seconds += float(note.onset_quarters - before) * of_quarter
+        before = note.onset_quarters
+        found.append(
+            PlayedNote(
+                note_index=note.index,
+                pass_number=1,
+                onset_quarters=note.onset_quarters,
+                onset_seconds=seconds,
+                duration_seconds=float(note.duration_quarters) * of_quarter,
+            )
+        )
+    return found
 
 
 def _time_for_move(last: Note, began: float, ended: float, onset: float) -> float:

@@ -74,7 +74,7 @@ def _on_grid(price: Floats) -> Floats:
 
 
 def _tie_break(count: int) -> Floats:
-    """Too small to matter (below 2e-8) and different for every state: of equally cheap plans the same one always wins."""
+    """Too small to matter (below 2e-8), different for every state: of equally cheap plans the same always wins."""
     return (np.arange(count) * 389 % 1021) / _GRID
 
 

@@ -4,7 +4,9 @@ Method: dynamic programming over the tree (Bellman 1957): each variable tells it
 each of the parent's states; the choice is then read off from the root. A second pass from the root outwards gives the
 min-marginals: for every state of every variable, the price of the best whole that uses it. Joins that close rings
 (repeats, returns) are met by branch and bound: what a join costs at least for each state is moved into the tree, which
-gives a lower bound; where the tree's choice pays more than that at a join, the states of one end are split.
+gives a lower bound; where the tree's choice pays more than that at a join, the states of one end are split. If a few
+splits do not settle it, every state whose bound is above the best plan so far is dropped and the rest is solved by
+eliminating variables (`rings`).
 
 Units: costs without unit. Shapes: K states of a variable.
 """
@@ -20,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from partwright.fingering.lattice import Join, Lattice
+from partwright.fingering.rings import eliminate
 
 __all__ = ["Solution", "repin", "solve", "state_prices"]
 
@@ -28,6 +31,7 @@ Mask = NDArray[np.bool_]
 
 _BARRED = 1e9
 _SAME = 1e-9
+_SPLITS_FIRST = 4  # trees tried before variables are eliminated
 
 
 @dataclass(frozen=True, eq=False)
@@ -152,7 +156,7 @@ def _branch_and_bound(lattice: Lattice, allowed: dict[int, Mask], most_splits: i
     ticket = count()
     first = _relaxed(lattice, allowed)
     best, queue = first, [(first.bound, next(ticket), first, allowed)]
-    tried = 1
+    tried, eliminated = 1, False
     while queue and tried < most_splits:
         bound, _, node, masks = heapq.heappop(queue)
         if bound >= best.cost - _SAME:
@@ -166,8 +170,36 @@ def _branch_and_bound(lattice: Lattice, allowed: dict[int, Mask], most_splits: i
                 best = child
             if child.bound < best.cost - _SAME and child.worst is not None:
                 heapq.heappush(queue, (child.bound, next(ticket), child, narrower))
+        if tried >= _SPLITS_FIRST and most_splits > _SPLITS_FIRST and not eliminated:
+            eliminated = True
+            found = _by_elimination(lattice, allowed, first, best.cost)
+            if found is not None:
+                return Solution(found[0], found[1], 0.0, first.note_price, first.rest)
     low = min((entry[0] for entry in queue), default=best.cost)
     return Solution(best.choice, best.cost, max(0.0, best.cost - low), first.note_price, first.rest)
+
+
+def _by_elimination(
+    lattice: Lattice, allowed: Mapping[int, Mask], first: _Node, known: float
+) -> tuple[tuple[int, ...], float] | None:
+    """The optimum over the states that could still beat a plan of this cost; None if phrases are too knotted."""
+    bounds = state_prices(lattice, Solution(first.choice, first.bound, 0.0, first.note_price, first.rest))
+    kept = [np.flatnonzero(bound <= known + _SAME) for bound in bounds]
+    prices = [price[states] for price, states in zip(lattice.note_price, kept, strict=True)]
+    pairs: dict[tuple[int, int], Floats] = {}
+    for v in range(1, len(kept)):
+        p = lattice.parent[v]
+        pairs[p, v] = lattice.branch[v][np.ix_(kept[p], kept[v])]
+    for join in lattice.joins:
+        price = join.price[np.ix_(kept[join.a], kept[join.b])]
+        if (join.b, join.a) in pairs:
+            pairs[join.b, join.a] = pairs[join.b, join.a] + price.T
+        else:
+            pairs[join.a, join.b] = pairs.get((join.a, join.b), 0.0) + price
+    found = eliminate(prices, pairs)
+    if found is None:
+        return None
+    return tuple(int(states[k]) for states, k in zip(kept, found[0], strict=True)), found[1]
 
 
 def _relaxed(lattice: Lattice, masks: Mapping[int, Mask]) -> _Node:

@@ -77,7 +77,10 @@ def unseen(tune: FolkTune) -> bool:
 
 
 def alternating(part: Part, *, by_bar: bool) -> dict[str, str]:
-    """The baselines: down, then alternate, a slur or tie is one stroke; anew in every bar, or carried on."""
+    """The baselines: down (an upbeat up), then alternate, a slur or tie is one stroke; anew in every bar, or carried on.
+
+    With `by_bar`, a short bar begins up like an upbeat.
+    """
     directions: dict[str, str] = {}
     down = False
     joined = False
@@ -85,7 +88,8 @@ def alternating(part: Part, *, by_bar: bool) -> dict[str, str]:
     for note in part.notes:
         if not note.chord and not joined and note.tied_from is None:
             anew = not directions or (by_bar and note.bar_index != bar)
-            down = True if anew else not down
+            short = part.bars[note.bar_index].length_quarters < part.bars[note.bar_index].nominal_quarters
+            down = not short if anew else not down
             bar = note.bar_index
         directions[note.id] = "down" if down else "up"
         joined = note.slurred_to_next

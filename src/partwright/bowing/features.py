@@ -180,12 +180,13 @@ def stroke_kinds(
         longer, shorter = before.duration_quarters, after.duration_quarters
         single = len(strokes.groups[a].heads) == 1 and len(strokes.groups[b].heads) == 1
         quickest = min(durations[a], durations[b])
+        phrase = sections[b] or before.fermata or before.breath_after
         return MoveKind(
-            gap_seconds=round(min(gap, 2.0), 2),
+            gap_seconds=round(min(gap + (level.phrase_breath_seconds if phrase else 0.0), 2.0), 2),
             before_seconds=round(min(durations[a], 4.0), 2),
-            phrase=sections[b] or before.fermata or before.breath_after,
+            phrase=phrase,
             rest=gap >= 0.12,
-            dotted=single and gap < 0.05 and shorter > 0 and 2 <= longer / shorter <= 3 and before.dots > 0,
+            dotted=single and gap < 0.05 and longer == 3 * shorter,
             short=short[a] and short[b] and gap < 0.05,
             free=kinds[a].leaves == "free",
             crossing=crossing,

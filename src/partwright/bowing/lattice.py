@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-__all__ = ["Rows", "Tables", "backward", "enter", "forward", "leave"]
+__all__ = ["Rows", "Tables", "backward", "enter", "forward", "leave", "merged", "rows_of", "settle"]
 
 
 @dataclass(frozen=True)
@@ -48,14 +48,14 @@ def rows_of(values: np.ndarray) -> Rows:
     """Rows from costs written out, (entries, states), equal ones merged."""
     entries = values.shape[0]
     least = values.min(axis=1)
-    return _merged((values - least[:, None]).astype(np.int32), np.arange(entries), least.astype(np.int64))
+    return merged(Rows((values - least[:, None]).astype(np.int32), np.arange(entries), least.astype(np.int64)))
 
 
 def enter(costs: np.ndarray, tables: Tables) -> np.ndarray:
     """Costs after the stroke from costs before it. (rows, 2p) to (rows, 2p)."""
     rows = costs.shape[0]
     places = tables.stroke.shape[1]
-    after = (costs.reshape(rows, 2, places, 1) + tables.stroke).min(axis=2)
+    after = np.minimum.reduce(costs.reshape(rows, 2, places, 1) + tables.stroke, axis=2)
     if tables.leaves == "flip":
         after = after[:, ::-1, :]
     elif tables.leaves == "free":
@@ -67,21 +67,22 @@ def leave(costs: np.ndarray, tables: Tables) -> np.ndarray:
     """Costs from before the stroke from those after it. (rows, 2p) to (rows, 2p)."""
     rows = costs.shape[0]
     places = tables.stroke.shape[1]
-    after = costs.reshape(rows, 2, 1, places)
+    after = costs.reshape(rows, 2, places, 1)
     if tables.leaves == "flip":
         after = after[:, ::-1]
     elif tables.leaves == "free":
         after = np.repeat(after.min(axis=1, keepdims=True), 2, axis=1)
-    return np.asarray((after + tables.stroke).min(axis=3)).reshape(rows, 2 * places)
+    before = np.minimum.reduce(after + tables.stroke_back, axis=2)
+    return np.asarray(before).reshape(rows, 2 * places)
 
 
 def forward(rows: Rows, tables: Tables) -> Rows:
     """The move to a stroke: rows after the stroke before become rows before this stroke."""
     values = rows.values
     if values.shape[0] == 1:
-        moved = (values[0][:, None] + tables.move).min(axis=0)[None, :]
+        moved = np.minimum.reduce(values[0][:, None] + tables.move, axis=0)[None, :]
     else:
-        moved = (values[:, :, None] + tables.move).min(axis=1)
+        moved = np.minimum.reduce(values[:, :, None] + tables.move, axis=1)
     return settle(moved, rows)
 
 
@@ -89,25 +90,30 @@ def backward(rows: Rows, tables: Tables) -> Rows:
     """The move backwards: rows before a stroke become rows after the stroke before it."""
     values = rows.values
     if values.shape[0] == 1:
-        moved = (values[0][:, None] + tables.move_back).min(axis=0)[None, :]
+        moved = np.minimum.reduce(values[0][:, None] + tables.move_back, axis=0)[None, :]
     else:
-        moved = (values[:, :, None] + tables.move_back).min(axis=1)
+        moved = np.minimum.reduce(values[:, :, None] + tables.move_back, axis=1)
     return settle(moved, rows)
 
 
 def settle(values: np.ndarray, rows: Rows) -> Rows:
-    """Take out the least of every row and merge rows that have become equal."""
+    """Take out the least of every row."""
     if values.shape[0] == 1:
-        least = int(values.min())
+        least = int(np.minimum.reduce(values, axis=1)[0])
         if least:
             values -= np.int32(least)
             return Rows(values, rows.row, rows.shift + least)
         return Rows(values, rows.row, rows.shift)
     least_of = values.min(axis=1)
-    return _merged(values - least_of[:, None], rows.row, rows.shift + least_of[rows.row])
+    values -= least_of[:, None]
+    return Rows(values, rows.row, rows.shift + least_of[rows.row])
 
 
-def _merged(values: np.ndarray, row: np.ndarray, shift: np.ndarray) -> Rows:
+def merged(rows: Rows) -> Rows:
+    """The same with rows that have become equal kept once."""
+    values = rows.values
+    if values.shape[0] == 1:
+        return rows
     seen: dict[bytes, int] = {}
     place = np.empty(values.shape[0], dtype=np.int64)
     kept: list[int] = []
@@ -118,5 +124,5 @@ def _merged(values: np.ndarray, row: np.ndarray, shift: np.ndarray) -> Rows:
             kept.append(k)
         place[k] = seen[key]
     if len(kept) == values.shape[0]:
-        return Rows(values, row, shift)
-    return Rows(np.ascontiguousarray(values[kept]), place[row], shift)
+        return rows
+    return Rows(np.ascontiguousarray(values[kept]), place[rows.row], rows.shift)

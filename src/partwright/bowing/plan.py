@@ -54,7 +54,7 @@ class Problem:
     phrase_starts: frozenset[str]
     source_pins: tuple[BowPin, ...]
     pins: tuple[BowPin, ...]
-    tables: dict[tuple[StrokeKind, MoveKind], Tables] = field(repr=False)
+    tables: dict[StrokeKind | MoveKind, tuple[np.ndarray, np.ndarray]] = field(repr=False)
     stroke_of: Mapping[str, int] = field(repr=False)
 
 
@@ -105,16 +105,20 @@ def replan_bowing(plan: BowingPlan, pins: Iterable[BowPin]) -> BowingPlan:
 
     Identical to a fresh plan with those pins, but only what they reach is computed again.
     """
+    assert plan.problem is not None
+    return repinned(plan, plan.problem.source_pins, tuple(pins))
+
+
+def repinned(plan: BowingPlan, source_pins: tuple[BowPin, ...], pins: tuple[BowPin, ...]) -> BowingPlan:
+    """The same with other source marks too."""
     problem, search = plan.problem, plan.search
     assert problem is not None
     assert search is not None
-    pins = tuple(pins)
-    directions, retakes = _pinned(problem.part, problem.strokes, problem.stroke_of, (*problem.source_pins, *pins))
+    part, strokes, stroke_of = problem.part, problem.strokes, problem.stroke_of
+    directions, retakes = _pinned(part, strokes, stroke_of, (*source_pins, *pins))
     kinds, moves = list(problem.kinds), list(problem.moves)
     changed: set[int] = set()
-    old_directions, old_retakes = _pinned(
-        problem.part, problem.strokes, problem.stroke_of, (*problem.source_pins, *problem.pins)
-    )
+    old_directions, old_retakes = _pinned(part, strokes, stroke_of, (*problem.source_pins, *problem.pins))
     for s in {*directions, *old_directions}:
         if directions.get(s, 0) != old_directions.get(s, 0):
             kinds[s] = dataclasses.replace(kinds[s], pin=directions.get(s, 0))
@@ -125,9 +129,16 @@ def replan_bowing(plan: BowingPlan, pins: Iterable[BowPin]) -> BowingPlan:
             changed.add(s)
     join_moves = tuple(
         dataclasses.replace(move, retake=retakes.get(join.after, 0))
-        for move, join in zip(problem.join_moves, problem.strokes.joins, strict=True)
+        for move, join in zip(problem.join_moves, strokes.joins, strict=True)
     )
-    problem = dataclasses.replace(problem, kinds=tuple(kinds), moves=tuple(moves), join_moves=join_moves, pins=pins)
+    problem = dataclasses.replace(
+        problem,
+        kinds=tuple(kinds),
+        moves=tuple(moves),
+        join_moves=join_moves,
+        source_pins=source_pins,
+        pins=pins,
+    )
     tables = list(search.chain.tables)
     for s in changed:
         tables[s] = _tables(problem, kinds[s], moves[s])
@@ -147,7 +158,7 @@ def _problem(
     keep_source_marks: bool,
     cells: int,
     strokes: Strokes,
-    tables: dict[tuple[StrokeKind, MoveKind], Tables],
+    tables: dict[StrokeKind | MoveKind, tuple[np.ndarray, np.ndarray]],
 ) -> Problem:
     source_pins = _source_pins(part) if keep_source_marks else ()
     stroke_of = {part.notes[i].id: s for s, group in enumerate(strokes.groups) for i in group.notes}
@@ -257,19 +268,15 @@ def _place(note: Note) -> Place:
 
 
 def _tables(problem: Problem, kind: StrokeKind, move: MoveKind) -> Tables:
-    found = problem.tables.get((kind, move))
-    if found is None:
-        stroke = stroke_costs(kind, problem.grid, problem.level, problem.weights)
-        moved = move_costs(move, problem.grid, problem.level, problem.weights)
-        found = Tables(
-            stroke=stroke,
-            stroke_back=np.ascontiguousarray(stroke.transpose(0, 2, 1)),
-            move=moved,
-            move_back=np.ascontiguousarray(moved.T),
-            leaves=kind.leaves,
-        )
-        problem.tables[kind, move] = found
-    return found
+    known = problem.tables
+    strokes, moves = known.get(kind), known.get(move)
+    if strokes is None:
+        costs = stroke_costs(kind, problem.grid, problem.level, problem.weights)
+        strokes = known[kind] = (costs, np.ascontiguousarray(costs.transpose(0, 2, 1)))
+    if moves is None:
+        costs = move_costs(move, problem.grid, problem.level, problem.weights)
+        moves = known[move] = (costs, np.ascontiguousarray(costs.T))
+    return Tables(*strokes, *moves, kind.leaves)
 
 
 def _join_tables(problem: Problem) -> tuple[tuple[int, int, np.ndarray], ...]:
@@ -387,17 +394,18 @@ def move_way(problem: Problem, search: BowSearch, s: int) -> str:
     return "hook" if ways["hook"][before, after] <= ways["retake"][before, after] else "retake"
 
 
+_DOTS = frozenset({"staccato", "staccatissimo", "spiccato"})
+_PORTATO = _DOTS | {"tenuto", "detached-legato"}
+
+
 def _stroke_word(part: Part, heads: Sequence[int], note: Note) -> StrokeWord:
-    if note.tremolo >= 3:
-        return "tremolo"
     if note.tremolo:
-        return "measured tremolo"
-    dots = {"staccato", "staccatissimo", "spiccato"}
+        return "tremolo" if note.tremolo >= 3 else "measured tremolo"
     if len(heads) > 1:
-        dotted = sum(bool(part.notes[i].articulations & (dots | {"tenuto", "detached-legato"})) for i in heads)
-        return "portato" if 2 * dotted > len(heads) else "slur"
-    if note.articulations & dots:
+        signed = sum(not _PORTATO.isdisjoint(part.notes[i].articulations) for i in heads)
+        return "portato" if 2 * signed > len(heads) else "slur"
+    if not note.articulations:
+        return "detached"
+    if not _DOTS.isdisjoint(note.articulations):
         return "staccato"
-    if "strong-accent" in note.articulations:
-        return "marcato"
-    return "detached"
+    return "marcato" if "strong-accent" in note.articulations else "detached"

@@ -2,8 +2,8 @@
 
 Method: the strokes fall into blocks wherever a repeat, an ending or a jump joins. Within a block: dynamic programming
 (`lattice`); between blocks: elimination (`joins`). A written stroke has one direction and one place on the bow, which
-must work at every join. Forward and backward costs together give the least cost of every state of every stroke. After a pin
-only what it changes is computed again: forward until the costs are what they were, backward likewise.
+must work at every join. Forward and backward costs together give the least cost of every state of every stroke. After
+a pin only what it changes is computed again: forward until the costs are what they were, backward likewise.
 
 Shapes: states are direction × place (0 down, 1 up). Costs are whole numbers of 1/`features.UNIT`.
 """
@@ -17,13 +17,17 @@ import numpy as np
 
 from partwright.bowing.features import FORBIDDEN
 from partwright.bowing.joins import Factor, outside_costs
-from partwright.bowing.lattice import Rows, Tables, backward, enter, forward, leave, rows_of, settle
+from partwright.bowing.lattice import Rows, Tables, backward, enter, forward, leave, merged, rows_of, settle
 
 __all__ = ["BowSearch", "Chain", "Solution", "solve", "solve_again"]
 
 _KEPT = 65_536
 """Longest part whose costs are all kept; longer ones are gone through in stretches of `_STRETCH`."""
 _STRETCH = 4096
+_MERGING = 8
+"""Rows that have become equal are looked for at every so many strokes."""
+_ANCHORS = 7
+"""Places on the bow at which a stroke that follows a join may start: about every 100 mm of a cello's bow."""
 
 
 @dataclass(frozen=True)
@@ -157,10 +161,18 @@ def _free_start(chain: Chain) -> Rows:
     return Rows(np.zeros((1, chain.states), dtype=np.int32), one, one)
 
 
+def _anchors(chain: Chain) -> np.ndarray:
+    """The states in which a block may be entered: both directions at `_ANCHORS` places from frog to tip."""
+    places = chain.states // 2
+    at = np.unique(np.rint(np.linspace(0, places - 1, _ANCHORS)).astype(np.int64))
+    return np.concatenate([at, at + places])
+
+
 def _entries(chain: Chain) -> Rows:
-    values = np.full((chain.states, chain.states), FORBIDDEN, dtype=np.int32)
-    np.fill_diagonal(values, 0)
-    return Rows(values, np.arange(chain.states), np.zeros(chain.states, dtype=np.int64))
+    anchors = _anchors(chain)
+    values = np.full((anchors.size, chain.states), FORBIDDEN, dtype=np.int32)
+    values[np.arange(anchors.size), anchors] = 0
+    return Rows(values, np.arange(anchors.size), np.zeros(anchors.size, dtype=np.int64))
 
 
 def _through(rows: Rows, tables: Tables) -> Rows:
@@ -175,7 +187,8 @@ def _forward_all(chain: Chain, block: _Block, entry: Rows) -> _Block:
     before, after = [entry], [_through(entry, chain.tables[block.first])]
     for s in range(block.first + 1, block.last + 1):
         tables = chain.tables[s]
-        before.append(forward(after[-1], tables))
+        rows = forward(after[-1], tables)
+        before.append(merged(rows) if s % _MERGING == 0 else rows)
         after.append(_through(before[-1], tables))
     return _Block(block.first, block.last, before, after)
 
@@ -185,12 +198,14 @@ def _backward_all(chain: Chain, block: _Block, outside: np.ndarray) -> _Block:
     onward = [rows]
     for s in range(block.last, block.first, -1):
         rows = _back_through(backward(rows, chain.tables[s]), chain.tables[s - 1])
+        rows = merged(rows) if s % _MERGING == 0 else rows
         onward.append(rows)
     onward.reverse()
     return _Block(block.first, block.last, block.before, block.after, onward, outside)
 
 
 def _outside(chain: Chain, blocks: Sequence[_Block]) -> list[np.ndarray]:
+    anchors = _anchors(chain)
     factors: list[Factor] = []
     wanted: dict[int, tuple[int, int]] = {}
     entry_of = {block.first: 2 * k for k, block in enumerate(blocks)}
@@ -199,26 +214,22 @@ def _outside(chain: Chain, blocks: Sequence[_Block]) -> list[np.ndarray]:
         wanted[len(factors)] = (2 * k, 2 * k + 1)
         factors.append(Factor((2 * k, 2 * k + 1), block.after[-1].full()))
         if k and chain.linked[block.first]:
-            factors.append(Factor((2 * k - 1, 2 * k), chain.tables[block.first].move.astype(np.int64)))
-    factors.extend(Factor((exit_of[a], entry_of[b]), move.astype(np.int64)) for a, b, move in chain.joins)
-    _, outside = outside_costs(factors, wanted, dict.fromkeys(range(2 * len(blocks)), chain.states))
+            factors.append(Factor((2 * k - 1, 2 * k), chain.tables[block.first].move[:, anchors].astype(np.int64)))
+    factors.extend(Factor((exit_of[a], entry_of[b]), move[:, anchors].astype(np.int64)) for a, b, move in chain.joins)
+    sizes = {v: chain.states if v % 2 else anchors.size for v in range(2 * len(blocks))}
+    _, outside = outside_costs(factors, wanted, sizes)
     return [outside[index] for index in sorted(wanted)]
 
 
 def _extra(before: Rows, onward: Rows) -> np.ndarray:
     """The least of sums over entries, by direction, less the smaller of the two. Shape (2,)."""
     if before.values.shape[0] == 1 and onward.values.shape[0] == 1:
-        both = before.values[0] + onward.values[0]
-        best = both.reshape(2, -1).min(axis=1)
+        best = np.minimum.reduce((before.values + onward.values).reshape(2, -1), axis=1)
     else:
         shift = before.shift + onward.shift
-        pairs: dict[tuple[int, int], int] = {}
-        for a, key in enumerate(zip(before.row.tolist(), onward.row.tolist(), strict=True)):
-            value = int(shift[a])
-            pairs[key] = min(value, pairs.get(key, value))
-        sums = [before.values[p].astype(np.int64) + onward.values[q] + value for (p, q), value in pairs.items()]
-        best = np.min(sums, axis=0).reshape(2, -1).min(axis=1)
-    return np.asarray(best - best.min())
+        sums = before.values[before.row] + onward.values[onward.row] + (shift - shift.min())[:, None]
+        best = sums.min(axis=0).reshape(2, -1).min(axis=1)
+    return np.asarray(best - min(best[0], best[1]))
 
 
 def _read_out(chain: Chain, block: _Block, solution: Solution) -> None:

@@ -42,6 +42,7 @@ class BowLevel:
     speed_ff_mm_s: float
     lift_mm_s: float  # how fast the lifted bow travels
     lift_seconds: float  # to leave the string and come back to it
+    phrase_breath_seconds: float  # what a player takes between phrases without being told
     hair_low: float  # the part of the hair in use, 0 frog … 1 tip
     hair_high: float
     weights: Mapping[str, float]

@@ -1,0 +1,53 @@
+"""Which bow signs to print: on every stroke, only where a player needs them, or none."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from partwright.bowing.stroke import BowingPlan
+from partwright.score import Mark, Note, Part, TechnicalMark
+
+__all__ = ["bowing_marks", "needs_sign"]
+
+
+def bowing_marks(
+    part: Part, plan: BowingPlan, *, marks: Literal["every", "needed", "none"] = "needed"
+) -> tuple[Mark, ...]:
+    """Down-bow and up-bow signs for `score.annotate`, in written order.
+
+    "needed": the first stroke, the first after a rest, at the start of a section, and every stroke that does not simply
+    alternate with each stroke that may be played before it. Signs that the source already prints are not written again.
+    """
+    if marks == "none":
+        return ()
+    found: list[Mark] = []
+    for index, stroke in enumerate(plan.strokes):
+        if marks == "needed" and not needs_sign(plan, index):
+            continue
+        note = sign_note(part, stroke.note_ids)
+        if any(part.by_id[note_id].bow == stroke.direction for note_id in stroke.note_ids):
+            continue
+        element: Literal["up-bow", "down-bow"] = "down-bow" if stroke.direction == "down" else "up-bow"
+        found.append(TechnicalMark(note_id=note.id, element=element))
+    return tuple(found)
+
+
+def needs_sign(plan: BowingPlan, index: int) -> bool:
+    """Whether a player needs the sign of this stroke to play as planned."""
+    stroke = plan.strokes[index]
+    if index == 0 or stroke.after_rest or stroke.section_start:
+        return True
+    if stroke.retake or stroke.hook or stroke.reset:
+        return True
+    before = plan.strokes[index - 1]
+    if before.direction == stroke.direction or before.kind in {"tremolo", "measured tremolo"}:
+        return True
+    assert plan.problem is not None
+    joins = plan.problem.strokes.joins
+    return any(j.after == index and plan.strokes[j.before].direction == stroke.direction for j in joins)
+
+
+def sign_note(part: Part, note_ids: tuple[str, ...]) -> Note:
+    """The note that carries a stroke's sign: its first that is not a grace note, the one that heads its chord."""
+    notes = [part.by_id[note_id] for note_id in note_ids]
+    return next((note for note in notes if not note.grace and not note.chord), notes[0])

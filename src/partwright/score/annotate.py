@@ -13,6 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from lxml import etree
 
 from partwright.errors import Place, ScoreError
+from partwright.score.collector import paused_collector
 from partwright.score.marks import BracketLine, FingeringMark, Mark, StringMark, TechnicalMark, WordsMark
 from partwright.score.measures import MeasureElement, score_parts
 from partwright.score.part import Note
@@ -33,6 +34,11 @@ def annotate(tune: Tune, marks: Iterable[Mark], *, replace_source_fingerings: bo
     first. With `replace_source_fingerings` the source's own fingers, strings and bow signs on the notes of this part
     are removed from the copy; `strip_marks` cannot bring those back. Raises ScoreError for a note id the tune has not.
     """
+    with paused_collector():
+        return _annotated(tune, marks, replace_source_fingerings)
+
+
+def _annotated(tune: Tune, marks: Iterable[Mark], replace_source_fingerings: bool) -> etree._ElementTree:
     tree = strip_marks(tune.document)
     page = _Page(tune, tree)
     by_note: dict[str, list[FingeringMark | StringMark | TechnicalMark]] = {}

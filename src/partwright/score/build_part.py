@@ -186,6 +186,9 @@ def _endings_by_bar(raw: RawPart) -> tuple[tuple[int, ...], ...]:
     return tuple(found)
 
 
+_NO_TRANSPOSITION = (None, 0)
+
+
 class _ClefLine:
     """Which clef is in force where on one staff; asked in rising order of time."""
 
@@ -193,10 +196,15 @@ class _ClefLine:
         changes = sorted((bar, tick, order) for order, (bar, tick, where, _) in enumerate(raw.clefs) if where == staff)
         self._places = [(bar, tick) for bar, tick, _ in changes]
         self._names = [raw.clefs[order][3] for _, _, order in changes]
+        self._next = 0
+        self._current = ""
 
     def at(self, bar_index: int, tick: int) -> str:
-        found = bisect_right(self._places, (bar_index, tick))
-        return self._names[found - 1] if found else ""
+        places = self._places
+        while self._next < len(places) and places[self._next] <= (bar_index, tick):
+            self._current = self._names[self._next]
+            self._next += 1
+        return self._current
 
 
 def _notes(
@@ -217,6 +225,7 @@ def _notes(
     shifts = _octave_shifts(marks, starts)
     clefs = {staff: _ClefLine(raw, staff) for staff in {note.staff for note in ordered}}
     transposer = Transposer()
+    may_be_plucked = bool(plucked[0])
     none: frozenset[str] = frozenset()
     beat_tables: dict[tuple[int, Fraction], dict[int, Fraction]] = {}  # by metre: tick in the bar to beat
     beats: dict[int, Fraction] = {}
@@ -233,8 +242,12 @@ def _notes(
             beat = beats[note.onset] = _beat(bar, note.onset, ticks)
         data = note.pitch
         assert data is not None  # the walk keeps only pitched notes
-        sounding = data if sounding_pitches else transposer.sounding(data, *note.transpose)
-        written = transposer.written(data, *note.transpose) if sounding_pitches else data
+        sounding = written = data
+        if note.transpose != _NO_TRANSPOSITION:
+            if sounding_pitches:
+                written = transposer.written(data, *note.transpose)
+            else:
+                sounding = transposer.sounding(data, *note.transpose)
         if shifts:
             written = _shifted(written, shifts.get(note.staff, ()), onset)
         chord = note.chord
@@ -268,7 +281,9 @@ def _notes(
                 open_string=note.open_string,
                 harmonic=note.harmonic,
                 thumb=note.thumb,
-                pizzicato=_plucked(note, plucked, onset),
+                pizzicato=_plucked(note, plucked, onset)
+                if may_be_plucked or note.pizzicato or note.articulations
+                else False,
                 tremolo=note.tremolo,
                 ornaments=frozenset(note.ornaments) if note.ornaments else none,
                 arpeggiated=note.arpeggiated,

@@ -326,6 +326,8 @@ def _part_ways(planning: Planning, solved: object) -> Planning:
     kept = list(planning.runs)
     unlike: list[UnlikePhrase] = []
     for run in planning.runs:
+        if _same_anyway(free, run):
+            continue
         trial: Planning = solved([other for other in kept if other is not run])
         saved = planning.solution.cost - trial.solution.cost
         if saved > _LIKE_TOLERANCE:
@@ -333,6 +335,21 @@ def _part_ways(planning: Planning, solved: object) -> Planning:
             planning = trial
             unlike.append(_unlike(planning.part, run, saved))
     return dataclasses.replace(planning, unlike=tuple(unlike))
+
+
+def _same_anyway(free: Planning, run: LikeRun) -> bool:
+    """Whether the bars of a run get the same fingers even where nothing makes them: then there is nothing to let go."""
+    by_bar = _notes_by_bar(free.part)
+    for k in range(run.length):
+        for note, like in zip(by_bar.get(run.first + k, ()), by_bar.get(run.like + k, ()), strict=True):
+            one, two = (free.variable_of.get(free.walk.event_of[n.id]) for n in (note, like))
+            if one is None or two is None:
+                continue
+            a, b = (free.lattice.columns[v] for v in (one, two))
+            i, j = (free.solution.choice[v] for v in (one, two))
+            if not (np.array_equal(a.string[i], b.string[j]) and np.array_equal(a.finger[i], b.finger[j])):
+                return False
+    return True
 
 
 def _unlike(part: Part, run: LikeRun, saved: float) -> UnlikePhrase:

@@ -5,23 +5,76 @@
 1.0
 """
 
-from partwright.fingering.explain import Alternative, Explanation, explain_note, note_reasons, notes_at
-from partwright.fingering.marks import MarksWanted, fingering_marks
-from partwright.fingering.pins import parse_pin, pins_from_source
-from partwright.fingering.plan import (
-    CostItem,
-    FingeredNote,
-    FingeringPlan,
-    Pin,
-    Placement,
-    Relaxation,
-    UnlikePhrase,
+from typing import TYPE_CHECKING
+
+from partwright.lazy import lazy_names
+
+if TYPE_CHECKING:
+    from partwright.fingering.explain import Alternative, Explanation, explain_note, note_reasons, notes_at
+    from partwright.fingering.marks import MarksWanted, fingering_marks
+    from partwright.fingering.pins import parse_pin, pins_from_source
+    from partwright.fingering.plan import (
+        CostItem,
+        FingeredNote,
+        FingeringPlan,
+        Pin,
+        Placement,
+        Relaxation,
+        UnlikePhrase,
+    )
+    from partwright.fingering.planner import plan_fingering, prepare, replan
+    from partwright.fingering.planning import Planning
+    from partwright.fingering.report import plan_of
+    from partwright.fingering.terms import Term, Weights, default_weights, term_table
+    from partwright.fingering.words import finger_words, hand_words, placement_words
+
+__getattr__ = lazy_names(
+    __name__,
+    {
+        "explain": (
+            "Alternative",
+            "Explanation",
+            "explain_note",
+            "note_reasons",
+            "notes_at",
+        ),
+        "marks": (
+            "MarksWanted",
+            "fingering_marks",
+        ),
+        "pins": (
+            "parse_pin",
+            "pins_from_source",
+        ),
+        "plan": (
+            "CostItem",
+            "FingeredNote",
+            "FingeringPlan",
+            "Pin",
+            "Placement",
+            "Relaxation",
+            "UnlikePhrase",
+        ),
+        "planner": (
+            "plan_fingering",
+            "prepare",
+            "replan",
+        ),
+        "planning": ("Planning",),
+        "report": ("plan_of",),
+        "terms": (
+            "Term",
+            "Weights",
+            "default_weights",
+            "term_table",
+        ),
+        "words": (
+            "finger_words",
+            "hand_words",
+            "placement_words",
+        ),
+    },
 )
-from partwright.fingering.planner import plan_fingering, prepare, replan
-from partwright.fingering.planning import Planning
-from partwright.fingering.report import plan_of
-from partwright.fingering.terms import Term, Weights, default_weights, term_table
-from partwright.fingering.words import finger_words, hand_words, placement_words
 
 __all__ = [
     "Alternative",

@@ -30,6 +30,8 @@ FORBIDDEN = 1e6
 _DULL_FROM_SEMITONES = 7
 _MIDDLE_SEMITONES = 12
 _FIRST_POSITION_SEMITONES = 2
+_FINGER_TERMS = ("open_string", "first_finger", "second_finger", "third_finger", "fourth_finger", "thumb")
+_ALSO_OVER_OPEN_STRINGS = ("height",)  # the hand lies somewhere while an open string sounds
 
 
 class CostModel:
@@ -44,45 +46,56 @@ class CostModel:
         for name, amount in self.hand_moves.items():
             self._moving += weights[name] * amount
         self._shifts = self.hand_moves["shift"] > 0
+        self.hand_notes: dict[str, Floats] = dict(_hand_notes(hands, instrument))
+        self._hand_cost = np.zeros(len(hands.frame))
+        self._any_hand_cost = np.zeros(len(hands.frame))
+        for name, amount in self.hand_notes.items():
+            cost = self._any_hand_cost if name in _ALSO_OVER_OPEN_STRINGS else self._hand_cost
+            cost += weights[name] * amount
+        self._finger_cost = np.array([weights[name] for name in _FINGER_TERMS])
 
     # Notes -------------------------------------------------------------------------------------------------------
 
     def note_amounts(self, column: Column) -> Iterator[tuple[str, Floats]]:
         """Each term counted at a note, with its amount for every state, (K,)."""
-        hands, finger, stop = self.hands, column.finger, column.stop
-        hand, zone, body = column.hand, hands.zone[column.hand], hands.body_semitones[column.hand]
-        stopping = finger.max(axis=1) > 0  # at least one note is not open
-        for number, name in enumerate(("first_finger", "second_finger", "third_finger", "fourth_finger"), start=1):
-            yield name, (finger == number).sum(axis=1).astype(float)
-        yield "thumb", (finger == THUMB).sum(axis=1).astype(float)
-        yield "open_string", (finger == 0).sum(axis=1).astype(float)
+        stopping = column.finger.max(axis=1) > 0  # at least one note is not open
+        for number, name in enumerate(_FINGER_TERMS):
+            yield name, (column.finger == number).sum(axis=1).astype(float)
+        for name, amount in self.hand_notes.items():
+            there = amount[column.hand]
+            yield name, there if name in _ALSO_OVER_OPEN_STRINGS else there * stopping
         yield "harmonic", (column.harmonic == 2).sum(axis=1).astype(float)
         yield "high_harmonic", (column.harmonic > 2).sum(axis=1).astype(float)
-        place = hands.place[hand[:, None], finger]
-        yield "reach", np.where(column.harmonic > 0, np.maximum(0, stop - place), 0).sum(axis=1).astype(float)
-        yield "extended_hand", (hands.opened[hand] & stopping).astype(float)
-        yield "stretch", np.where(stopping & (zone != NECK), hands.span_mm[hand], 0.0)
-        yield "height", np.maximum(0, body - _FIRST_POSITION_SEMITONES).astype(float)
-        yield "half_position", ((body < _FIRST_POSITION_SEMITONES) & stopping).astype(float)
-        home = np.isin(body, self.instrument.home_frames) | (zone != NECK) | (not self.instrument.home_frames)
-        yield "between_positions", (~home & stopping).astype(float)
-        yield "upper_position", ((zone == UPPER) & stopping).astype(float)
-        yield "thumb_position", ((zone == THUMB_ZONE) & stopping).astype(float)
-        low = np.maximum(0, _MIDDLE_SEMITONES - hands.frame[hand])
-        yield "low_thumb", np.where((zone == THUMB_ZONE) & stopping, low, 0).astype(float)
-        below_top = column.string < len(self.instrument.strings) - 1
-        dull = np.where(below_top & (column.harmonic == 0), np.maximum(0, stop - _DULL_FROM_SEMITONES), 0)
-        yield "dull_string", dull.sum(axis=1).astype(float)
-        yield "barre", _laid_across(finger)
+        yield "reach", self._reach(column)
+        yield "dull_string", self._dull(column)
+        yield "barre", _laid_across(column.finger)
 
     def note_cost(self, column: Column) -> Floats:
         """Price of each state by itself, (K,)."""
-        cost = np.zeros(len(column))
-        for name, amount in self.note_amounts(column):
-            weight = self.weights[name]
-            if weight:
-                cost += weight * amount
+        weights = self.weights
+        stopping = column.finger.max(axis=1) > 0
+        cost = self._hand_cost[column.hand] * stopping + self._any_hand_cost[column.hand]
+        cost += self._finger_cost[column.finger].sum(axis=1)
+        cost += weights["dull_string"] * self._dull(column)
+        if column.harmonic.any():
+            cost += weights["harmonic"] * (column.harmonic == 2).sum(axis=1)
+            cost += weights["high_harmonic"] * (column.harmonic > 2).sum(axis=1)
+            cost += weights["reach"] * self._reach(column)
+        if len(column.midi) > 1:
+            cost += weights["barre"] * _laid_across(column.finger)
         return cost
+
+    def _reach(self, column: Column) -> Floats:
+        """How far the fingers on harmonics reach out of the hand, in semitones, (K,)."""
+        place = self.hands.place[column.hand[:, None], column.finger]
+        out = np.where(column.harmonic > 0, np.maximum(0, column.stop - place), 0)
+        return np.asarray(out.sum(axis=1), dtype=np.float64)
+
+    def _dull(self, column: Column) -> Floats:
+        """How far strings below the highest are stopped above their seventh semitone, (K,)."""
+        lower = (column.string < len(self.instrument.strings) - 1) & (column.harmonic == 0)
+        over = np.where(lower, np.maximum(0, column.stop - _DULL_FROM_SEMITONES), 0)
+        return np.asarray(over.sum(axis=1), dtype=np.float64)
 
     # Moves -------------------------------------------------------------------------------------------------------
 
@@ -140,6 +153,20 @@ class CostModel:
         left = np.where(a.finger.max(axis=1) == 0, self.weights["shift_from_open"], 1.0)
         right = np.where(b.harmonic.max(axis=1) > 0, self.weights["shift_to_harmonic"], 1.0)
         return left[:, None] * right[None, :]
+
+
+def _hand_notes(hands: HandTable, instrument: Instrument) -> Iterator[tuple[str, Floats]]:
+    """What holding each hand takes, (hands,)."""
+    neck, thumb, body = hands.zone == NECK, hands.zone == THUMB_ZONE, hands.body_semitones
+    yield "extended_hand", hands.opened.astype(float)
+    yield "stretch", np.where(neck, 0.0, hands.span_mm)
+    yield "height", np.maximum(0, body - _FIRST_POSITION_SEMITONES).astype(float)
+    yield "half_position", (body < _FIRST_POSITION_SEMITONES).astype(float)
+    home = np.isin(body, instrument.home_frames) if instrument.home_frames else np.ones(len(body), bool)
+    yield "between_positions", (neck & ~home).astype(float)
+    yield "upper_position", (hands.zone == UPPER).astype(float)
+    yield "thumb_position", thumb.astype(float)
+    yield "low_thumb", np.where(thumb, np.maximum(0, _MIDDLE_SEMITONES - hands.frame), 0).astype(float)
 
 
 def _hand_moves(hands: HandTable) -> Iterator[tuple[str, Floats]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+from partwright.building.pages import page_heading
 from partwright.building.step import Made, Step
 from partwright.building.workshop import Workshop
 
@@ -58,6 +59,17 @@ def _script(workshop: Workshop) -> Made:
     )
 
 
+def _booklet(workshop: Workshop, paper: str) -> Made:
+    from partwright.engraving import booklet_pdf, page_size
+    from partwright.lesson import page_tune
+
+    job = workshop.prepared
+    pdf = booklet_pdf(
+        workshop.teaching, page_tune(job), workshop.marks, heading=page_heading(job), page=page_size(paper)
+    )
+    return Made(files={f"booklet-{paper}.pdf": pdf})
+
+
 def _json(document: object) -> bytes:
     return (json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
 
@@ -80,5 +92,19 @@ TEACHING_STEPS: tuple[Step, ...] = (
         words="what to say, as text, cues and prompter",
         inputs=(*_LESSON, "credits", "script of your own"),
         make=_script,
+    ),
+    Step(
+        name="booklet-a4",
+        words="the booklet on A4",
+        inputs=(*_LESSON, "step:drills", "marks", "credits"),
+        make=lambda workshop: _booklet(workshop, "a4"),
+        wanted=lambda workshop: "a4" in workshop.lesson.paper,
+    ),
+    Step(
+        name="booklet-letter",
+        words="the booklet on US Letter",
+        inputs=(*_LESSON, "step:drills", "marks", "credits"),
+        make=lambda workshop: _booklet(workshop, "letter"),
+        wanted=lambda workshop: "letter" in workshop.lesson.paper,
     ),
 )

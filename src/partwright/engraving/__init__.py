@@ -7,6 +7,7 @@ True
 A part: `engrave_part_pdf(tune, marks, heading=heading_from(tune), page=A4)`.
 """
 
+from partwright.engraving.booklet import booklet_pdf
 from partwright.engraving.charts import (
     ChartHand,
     ChartStop,
@@ -46,6 +47,7 @@ __all__ = [
     "Heading",
     "Limits",
     "PageSize",
+    "booklet_pdf",
     "chart_scale",
     "charts_pdf",
     "charts_svg",

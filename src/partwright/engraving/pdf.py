@@ -7,14 +7,14 @@ from __future__ import annotations
 
 import datetime
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from partwright.engraving.typefaces import font_files
 from partwright.errors import EngravingError
 
-__all__ = ["DocumentFacts", "pages_pdf", "svg_png"]
+__all__ = ["DocumentFacts", "pages_pdf", "svg_png", "typeset_pdf"]
 
 _STAMP = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)
 """A fixed date: when a page was made must not make it another page."""
@@ -32,20 +32,29 @@ class DocumentFacts:
 
 def pages_pdf(pages: Sequence[str], *, width_mm: float, height_mm: float, facts: DocumentFacts) -> bytes:
     """A PDF with one SVG filling each page. Raises EngravingError if the document engine refuses them."""
-    import typst
-
     if not pages:
         raise EngravingError("there is no page to print", "Give at least one page.")
+    files = {f"page-{number}.svg": page for number, page in enumerate(pages, 1)}
+    return typeset_pdf(_document(len(pages), width_mm, height_mm, facts), files)
+
+
+def typeset_pdf(source: str, files: Mapping[str, str]) -> bytes:
+    """A PDF/A-2b from a document in the document engine's language and the text files it names, SVG or data.
+
+    It sees our fonts and no others. Same input, same bytes. Raises EngravingError if the engine refuses it.
+    """
+    import typst
+
     with tempfile.TemporaryDirectory(prefix="partwright-pages-") as name:
         folder = Path(name)
         letters = folder / "letters"  # only these: a font installed on this machine must not change the page
         letters.mkdir()
         for file in font_files():
             (letters / file.name).symlink_to(file)
-        for number, page in enumerate(pages, 1):
-            (folder / f"page-{number}.svg").write_text(page, encoding="utf-8")
+        for file_name, content in files.items():
+            (folder / file_name).write_text(content, encoding="utf-8")
         main = folder / "main.typ"
-        main.write_text(_document(len(pages), width_mm, height_mm, facts), encoding="utf-8")
+        main.write_text(source, encoding="utf-8")
         try:
             return bytes(
                 typst.compile(

@@ -13,7 +13,7 @@ from html import escape
 from importlib import resources
 
 from partwright.engraving.typefaces import SANS, SERIF, Face, font_face_css
-from partwright.lesson import Sentence, Teaching, script_document
+from partwright.lesson import Sentence, Teaching, bars_printed, script_document
 
 __all__ = ["prompter_html"]
 
@@ -47,10 +47,7 @@ def prompter_html(teaching: Teaching, sentences: Sequence[Sentence]) -> str:
 
 
 def _cue(cue: Mapping[str, object], sentence: Sentence) -> dict[str, object]:
-    bars = ""
-    if sentence.bars:
-        first, last = sentence.bars
-        bars = f"bar {first}" if first == last else f"bars {first}–{last}"
+    bars = bars_printed(sentence.bars) if sentence.bars else ""
     kept = {key: cue[key] for key in ("cue", "episode", "text", "start_s", "end_s")}
     return {**kept, "bars": bars, "heading": sentence.heading, "play": sentence.template in _PLAYS}
 

@@ -31,6 +31,7 @@ __all__ = [
     "engrave_part_pdf",
     "engrave_part_svg",
     "heading_from",
+    "part_pages",
     "sheet_footer",
     "sheet_head",
     "svg_document",
@@ -116,6 +117,19 @@ def engrave_part_pdf(
     return pages_pdf(pages, width_mm=page.width_mm, height_mm=page.height_mm, facts=facts)
 
 
+def part_pages(
+    tune: Tune,
+    marks: Sequence[Mark] = (),
+    *,
+    heading: Heading,
+    page: PageSize = A4,
+    instrument: Instrument | None = None,
+    process: EngravingProcess | None = None,
+) -> tuple[str, ...]:
+    """The printed pages without footers, for a document that numbers its own pages. Raises EngravingError."""
+    return _pages(tune, marks, heading, page, instrument, 1.0, process, screen=False, footers=False)
+
+
 def engrave_excerpt_svg(
     tune: Tune,
     marks: Sequence[Mark] = (),
@@ -164,6 +178,7 @@ def _pages(
     process: EngravingProcess | None,
     *,
     screen: bool,
+    footers: bool = True,
 ) -> tuple[str, ...]:
     width = (page.width_mm - 2 * page.side_mm) * 100
     head = sheet_head(heading, width)
@@ -212,9 +227,10 @@ def _pages(
         for system, offset in zip(systems, tops, strict=True):
             parts.append(_system_svg(system, left, start + offset - system.box.top))
             used.add(system.used)
-        footer = sheet_footer(heading, width, number, total)
-        parts.append(f'<g transform="translate({left:.0f},{top + full + FOOTER:.0f})">{footer.svg}</g>')
-        used.add(footer.used)
+        if footers:
+            footer = sheet_footer(heading, width, number, total)
+            parts.append(f'<g transform="translate({left:.0f},{top + full + FOOTER:.0f})">{footer.svg}</g>')
+            used.add(footer.used)
         title = f"{heading.title}, page {number} of {total}"
         pages.append(
             svg_document(

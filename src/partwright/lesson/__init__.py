@@ -39,10 +39,18 @@ if TYPE_CHECKING:
     from partwright.lesson.prepare_io import Prepared, prepare, prepare_instrument, refuse_out_of_range
     from partwright.lesson.read_script import lesson_script
     from partwright.lesson.read_settings import is_lesson, parse_lesson, read_lesson
-    from partwright.lesson.saying import likeness_words
+    from partwright.lesson.saying import (
+        bars_printed,
+        count_words,
+        difference_words,
+        likeness_words,
+        listed,
+        number_words,
+        position_said,
+    )
     from partwright.lesson.script import Claim, Sentence, make_script, script_document, spoken_seconds
     from partwright.lesson.script_paragraphs import OWN_SCRIPT_FILE, parse_script, script_text
-    from partwright.lesson.survey import Survey, suggest_sections, survey_document, survey_lines, survey_part
+    from partwright.lesson.survey import Survey, key_name, suggest_sections, survey_document, survey_lines, survey_part
     from partwright.lesson.teach_job import lesson_bowing, teach
     from partwright.lesson.teaching import (
         EpisodePlan,
@@ -52,11 +60,35 @@ if TYPE_CHECKING:
         spots_document,
         tempo_ladder,
     )
+    from partwright.lesson.warm_up import BookletWords, SourcedText, booklet_words, warm_up_drills
     from partwright.lesson.write_lesson import edit_pin
 
 __getattr__ = lazy_names(
     __name__,
     {
+        "survey": (
+            "Survey",
+            "key_name",
+            "suggest_sections",
+            "survey_document",
+            "survey_lines",
+            "survey_part",
+        ),
+        "saying": (
+            "bars_printed",
+            "count_words",
+            "difference_words",
+            "likeness_words",
+            "listed",
+            "number_words",
+            "position_said",
+        ),
+        "warm_up": (
+            "BookletWords",
+            "SourcedText",
+            "booklet_words",
+            "warm_up_drills",
+        ),
         "teaching": (
             "EpisodePlan",
             "Teaching",
@@ -125,8 +157,6 @@ __getattr__ = lazy_names(
         "documents": ("explanation_document", "placement_fields", "plan_changes", "plan_document"),
         "prepare_io": ("Prepared", "prepare", "prepare_instrument", "refuse_out_of_range"),
         "read_settings": ("is_lesson", "parse_lesson", "read_lesson"),
-        "saying": ("likeness_words",),
-        "survey": ("Survey", "suggest_sections", "survey_document", "survey_lines", "survey_part"),
         "write_lesson": ("edit_pin",),
     },
 )
@@ -138,6 +168,7 @@ __all__ = [
     "TUNE_FILE",
     "BarEvent",
     "Bars",
+    "BookletWords",
     "Claim",
     "Difference",
     "Drill",
@@ -154,10 +185,15 @@ __all__ = [
     "Prepared",
     "Section",
     "Sentence",
+    "SourcedText",
     "Survey",
     "TaughtSection",
     "Teaching",
     "TeachingStep",
+    "bars_printed",
+    "booklet_words",
+    "count_words",
+    "difference_words",
     "drill_marks",
     "drill_tune",
     "edit_pin",
@@ -169,13 +205,16 @@ __all__ = [
     "fingered_tree",
     "folder_lock",
     "is_lesson",
+    "key_name",
     "lesson_bowing",
     "lesson_script",
     "likeness_words",
+    "listed",
     "make_drills",
     "make_outline",
     "make_script",
     "new_lesson",
+    "number_words",
     "outline_document",
     "page_instrument",
     "page_tune",
@@ -187,6 +226,7 @@ __all__ = [
     "plan_drill",
     "plan_marks",
     "plan_teaching",
+    "position_said",
     "prepare",
     "prepare_instrument",
     "read_lesson",
@@ -203,5 +243,6 @@ __all__ = [
     "teach",
     "tempo_ladder",
     "uses_numerals",
+    "warm_up_drills",
     "write_demo",
 ]

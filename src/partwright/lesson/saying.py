@@ -15,6 +15,7 @@ from partwright.lesson.likenesses import Difference, Likeness
 from partwright.score import Pitch
 
 __all__ = [
+    "bars_printed",
     "bars_words",
     "beat_words",
     "capital",
@@ -160,6 +161,19 @@ def bars_words(first: str, last: str) -> str:
     ('bar 5', 'bars 5 to 8')
     """
     return f"bar {first}" if first == last else f"bars {first} to {last}"
+
+
+def bars_printed(bars: Sequence[str]) -> str:
+    """Bars as they are printed beside a text: "bar 5", "bars 5–8"; from the pick-up on they are counted from bar 1.
+
+    >>> bars_printed(("0", "4"))
+    'bars 1–4'
+    """
+    first, last = bars
+    first = "1" if first == "0" and last != "0" else first
+    if last == "0":
+        return "pick-up"
+    return f"bar {first}" if first == last else f"bars {first}–{last}"
 
 
 def listed(words: Sequence[str], *, last: str = "and") -> str:

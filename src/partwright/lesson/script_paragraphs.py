@@ -11,6 +11,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
+from partwright.lesson.saying import bars_printed
 from partwright.lesson.script import Sentence, spoken_seconds
 from partwright.lesson.teaching import Teaching
 
@@ -19,7 +20,7 @@ __all__ = ["OWN_SCRIPT_FILE", "parse_script", "script_text"]
 OWN_SCRIPT_FILE = "script.md"
 
 _EPISODE = re.compile(r"^##\s+Episode\s+(\d+)\b")
-_BARS = re.compile(r"^\[bars?\s+([^\]–-]+?)(?:\s*[–-]\s*([^\]]+?))?\]\s*")
+_BARS = re.compile(r"^\[(?:bars?\s+([^\]–-]+?)(?:\s*[–-]\s*([^\]]+?))?|pick-up)\]\s*")
 
 
 def script_text(teaching: Teaching, sentences: Sequence[Sentence]) -> str:
@@ -38,7 +39,7 @@ def script_text(teaching: Teaching, sentences: Sequence[Sentence]) -> str:
     for sentence in sentences:
         if sentence.heading:
             lines += [f"## {sentence.heading}", ""]
-        bars = f"[{_bars_printed(sentence.bars)}] " if sentence.bars else ""
+        bars = f"[{bars_printed(sentence.bars)}] " if sentence.bars else ""
         lines += [f"{bars}{sentence.text}", ""]
     if teaching.uncovered:
         lines += [f"> No episode teaches: bars {', '.join(teaching.uncovered)}.", ""]
@@ -65,13 +66,17 @@ def parse_script(text: str, made: Sequence[Sentence]) -> tuple[Sentence, ...]:
             continue
         bars: tuple[str, str] | tuple[()] = ()
         if marked := _BARS.match(said):
-            bars, said = (marked[1].strip(), (marked[2] or marked[1]).strip()), said[marked.end() :]
-        before = next((s for s in known.get(said, ()) if s.bars == bars), None) or next(iter(known.get(said, ())), None)
+            first = (marked[1] or "0").strip()
+            bars, said = (first, (marked[2] or first).strip()), said[marked.end() :]
+        alike = known.get(said, [])
+        before = next((s for s in alike if s.bars and bars_printed(s.bars) == bars_printed(bars or s.bars)), None)
+        before = before or next(iter(alike), None)
         number = len(found) + 1
         if before is not None:
             known[said].remove(before)
             episode, step = before.episode, before.step
-            found.append(replace(before, number=number, bars=bars or before.bars, heading=heading))
+            kept = before.bars if not bars or before.bars[:1] == ("0",) else bars  # the pick-up prints as bar 1
+            found.append(replace(before, number=number, bars=kept, heading=heading))
         else:
             found.append(
                 Sentence(
@@ -80,8 +85,3 @@ def parse_script(text: str, made: Sequence[Sentence]) -> tuple[Sentence, ...]:
             )
         heading = ""
     return tuple(found)
-
-
-def _bars_printed(bars: tuple[str, ...]) -> str:
-    first, last = bars
-    return f"bar {first}" if first == last else f"bars {first}–{last}"

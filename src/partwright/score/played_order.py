@@ -187,7 +187,8 @@ def ending_groups(bars: Sequence[Bar]) -> tuple[list[int], list[set[int]]]:
 
 
 def unfold_notes(part: Part) -> tuple[PlayedNote, ...]:
-    """Notes in the order they sound. A tempo mark holds from where it is passed until the next one passed.
+    """Notes in the order they sound. A tempo mark holds from where it is passed until the next one passed; going back
+    (a repeat, D.C., D.S.) also goes back to the tempo in force there, as players do after a ritardando.
 
     Times in seconds from the first bar's start; grace notes last 0 s. Raises ScoreError beyond MAX_PLAYED_NOTES.
     """
@@ -195,12 +196,16 @@ def unfold_notes(part: Part) -> tuple[PlayedNote, ...]:
     for note in part.notes:
         by_bar[note.bar_index].append(note)
     tempi = _tempi_by_bar(part)
-    tempo_qpm = part.tempo_marks[0].tempo_qpm
+    tempo_qpm = first_qpm = part.tempo_marks[0].tempo_qpm
+    last_index = -1
     seconds = 0.0
     played: list[PlayedNote] = []
     offsets: dict[int, tuple[float, float]] = {}
     for played_bar in part.played_bars:
         bar = part.bars[played_bar.bar_index]
+        if bar.index <= last_index:
+            tempo_qpm = next((tempi[i][-1][1] for i in range(bar.index - 1, -1, -1) if tempi[i]), first_qpm)
+        last_index = bar.index
         clock = _BarClock(tempo_qpm, tempi[bar.index])
         notes = by_bar[bar.index]
         if len(played) + len(notes) > MAX_PLAYED_NOTES:

@@ -192,6 +192,17 @@ def test_tempo_holds_as_it_is_passed(tmp_path: Path) -> None:
     assert [round(note.duration_seconds, 6) for note in part.played_notes] == [4, 2, 4, 2]
 
 
+def test_going_back_leaves_a_ritardando_behind(tmp_path: Path) -> None:
+    """A repeat begins again in the tempo of its beginning, not in that of the rit. before it (common practice)."""
+    fast = direction(sound='<sound tempo="120"/>')
+    slow = direction(sound='<sound tempo="60"/>')
+    first = bar(fast + WHOLE)
+    part = read(tmp_path, score(first, bar(WHOLE), bar(slow + WHOLE, right=END))).part
+    assert [round(note.duration_seconds, 6) for note in part.played_notes] == [2, 2, 4, 2, 2, 4]
+    part = read(tmp_path, score(bar(fast + WHOLE), bar(WHOLE, left=START), bar(slow + WHOLE, right=END))).part
+    assert [round(note.duration_seconds, 6) for note in part.played_notes] == [2, 2, 4, 2, 4]
+
+
 def test_tempo_changes_inside_a_bar(tmp_path: Path) -> None:
     half = "<note><pitch><step>C</step><octave>3</octave></pitch><duration>8</duration></note>"
     slow, fast = direction(sound='<sound tempo="60"/>'), direction(sound='<sound tempo="120"/>')

@@ -19,6 +19,7 @@ from partwright.score.compose_musicxml import clef_for_range, compose_musicxml
 from partwright.score.converted import Converted
 from partwright.score.melody_bars import LineEvent, Placed, bar_frames, beat_of, lay_out
 from partwright.score.part import Pitch
+from partwright.score.pickup import find_pickup
 from partwright.score.quantise import GRIDS, BeatGrid, quantise
 from partwright.score.read_midi_events import MidiSong, MidiTrack, read_song
 from partwright.score.spelling import estimate_key, key_name, spelled
@@ -291,11 +292,12 @@ class _Melody:
             self.remarks.append("The silence before the first note was left out.")
             return kept, first, zero
         if first == 0 and len(metres) == 1:
-            pickup = find_pickup([(group.onset, end) for group, end in zip(groups, ends, strict=True)], metres[0][1])
+            line = [(group.onset, end, max(group.midi)) for group, end in zip(groups, ends, strict=True)]
+            pickup = find_pickup(line, metres[0][1])
             if pickup:
                 self.remarks.append(
-                    f"The long notes and the last note ask for a pick-up of {_quarters(pickup)}, "
-                    "and the bar lines were put so."
+                    f"Long notes and the end of the tune ask for a pick-up of {_quarters(pickup)}, "
+                    "and the bar lines were put so; the file does not say."
                 )
             return metres, zero, pickup
         return metres, zero, zero
@@ -412,38 +414,6 @@ class _Melody:
 
     def _metres_quiet(self) -> WrittenMetre:
         return next((metre for number, _, metre in self.song.metres if self._ours(number)), _COMMON)
-
-
-def find_pickup(line: Sequence[tuple[Fraction, Fraction]], metre: WrittenMetre) -> Fraction:
-    """How long a pick-up the line asks for, in quarters; 0 if the bar lines fit as they are.
-
-    Every possible shift of the bar lines by whole beats is scored: notes that begin on a down-beat count with their
-    length, notes held over a bar line against it, and the last note should begin on a strong beat. Rules of this
-    kind are in D. Temperley, The Cognition of Basic Musical Structures (2001), chapter 2 (length and event rules);
-    the weights are ours. A shift must be clearly better than none.
-    """
-    length = metre.length_quarters
-    unit = Fraction(4, metre.beat_type)
-    if len(line) < 8 or length <= unit:
-        return Fraction(0)
-    scores = {shift * unit: _fit(line, shift * unit, length) for shift in range(int(length / unit))}
-    best = max(scores, key=lambda shift: (scores[shift], -shift))
-    return best if scores[best] > 1.25 * scores[Fraction(0)] + 0.02 else Fraction(0)
-
-
-def _fit(line: Sequence[tuple[Fraction, Fraction]], shift: Fraction, length: Fraction) -> float:
-    total = 0.0
-    for k, (onset, end) in enumerate(line):
-        following = line[k + 1][0] if k + 1 < len(line) else end
-        lasts = float(min(following - onset, length))
-        inside = (onset - shift) % length
-        if inside == 0:
-            total += lasts
-        elif inside + (end - onset) > length:
-            total -= lasts
-    if (line[-1][0] - shift) % length == 0:
-        total += float(length)
-    return total / float(line[-1][1] - line[0][0])
 
 
 def _grid_end(

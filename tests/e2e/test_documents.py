@@ -13,6 +13,7 @@ from pathlib import Path
 import pytest
 
 from conftest import REPOSITORY, run_partwright
+from made_tunes import demo_tune
 from partwright.lesson import parse_lesson
 
 _DOCUMENTS = (REPOSITORY / "README.md", REPOSITORY / "CHANGELOG.md", *sorted((REPOSITORY / "docs").glob("*.md")))
@@ -76,9 +77,13 @@ def test_blocks_of_the_lesson_folder_are_good_settings() -> None:
 
 
 @pytest.mark.parametrize("path", _DOCUMENTS, ids=lambda path: path.name)
-def test_python_blocks_run(path: Path) -> None:
+def test_python_blocks_run(path: Path, tmp_path: Path) -> None:
+    """Each block by itself, in a folder that holds a tune.musicxml."""
+    (tmp_path / "tune.musicxml").write_bytes(demo_tune())
     for text in blocks(path, "python"):
-        done = subprocess.run([sys.executable, "-c", text], capture_output=True, encoding="utf-8", check=False)
+        done = subprocess.run(
+            [sys.executable, "-c", text], capture_output=True, encoding="utf-8", check=False, cwd=tmp_path
+        )
         assert done.returncode == 0, done.stderr
 
 
@@ -87,6 +92,11 @@ def test_links_lead_somewhere(path: Path) -> None:
     for target in re.findall(r"\]\(([^)\s]+)\)", path.read_text(encoding="utf-8")):
         if "://" not in target:
             assert (path.parent / target.split("#")[0]).exists(), target
+
+
+def test_the_index_names_every_page_of_the_manual() -> None:
+    named = set(re.findall(r"\]\(([a-z_]+\.md)\)", (REPOSITORY / "docs" / "index.md").read_text(encoding="utf-8")))
+    assert named == {path.name for path in (REPOSITORY / "docs").glob("*.md")} - {"index.md"}
 
 
 def test_the_manual_is_fresh() -> None:

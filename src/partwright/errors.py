@@ -4,6 +4,7 @@
     ├── InputError            the file or the call is bad (exit 2)
     │   ├── ScoreError        a tune that cannot be read or makes no sense
     │   ├── LessonError       lesson.toml or its folder
+    │   ├── AudioError        a recording that cannot be read
     │   ├── PinConflict       pins that contradict each other or the hand
     │   └── NewerFormat       made by a newer partwright
     ├── NoPlan                nothing playable exists
@@ -19,6 +20,7 @@ import dataclasses
 from dataclasses import dataclass
 
 __all__ = [
+    "AudioError",
     "EngravingError",
     "InputError",
     "LessonError",
@@ -97,6 +99,10 @@ class ScoreError(InputError):
 
 class LessonError(InputError):
     """lesson.toml or the lesson's folder is not as it should be."""
+
+
+class AudioError(InputError):
+    """A recording that cannot be read, or holds nothing that can be used."""
 
 
 class PinConflict(InputError):

@@ -7,21 +7,34 @@ from __future__ import annotations
 
 import hashlib
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import BinaryIO
 
 from partwright.errors import OutputError, Place
 
-__all__ = ["content_hash", "write_atomic"]
+__all__ = ["content_hash", "write_atomic", "writing_atomic"]
 
 
 def write_atomic(path: Path, data: bytes | str) -> None:
     """Write `data` to `path`; text as UTF-8. Raises OutputError, leaving what was there, if it cannot."""
     payload = data.encode("utf-8") if isinstance(data, str) else data
+    with writing_atomic(path) as stream:
+        stream.write(payload)
+
+
+@contextmanager
+def writing_atomic(path: Path) -> Iterator[BinaryIO]:
+    """A stream whose content becomes `path` when the block ends, for what is too long to hold in memory.
+
+    Whatever goes wrong inside leaves what was there. Raises OutputError where the file cannot be written.
+    """
     temporary: str | None = None
     try:
         handle, temporary = _open_beside(path)
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(payload)
+        with os.fdopen(handle, "w+b") as stream:
+            yield stream
             stream.flush()
             os.fsync(stream.fileno())
         Path(temporary).chmod(_permissions(path))
@@ -52,7 +65,7 @@ def content_hash(*chunks: bytes | str) -> str:
 
 def _open_beside(path: Path) -> tuple[int, str]:
     """A new file beside `path` that no one else has; by hand, as `tempfile` alone takes longer to load than we do."""
-    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    flags = os.O_RDWR | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
     for attempt in range(10_000):
         name = str(path.parent / f".{path.name}.{os.getpid()}-{attempt}.part")
         try:

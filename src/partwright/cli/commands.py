@@ -30,6 +30,7 @@ COMMANDS: tuple[CommandRow, ...] = (
     CommandRow("explain", "partwright.cli.explain", "Say why a note has its finger, and what others would cost."),
     CommandRow("engrave", "partwright.cli.engrave", "Print the part as PDF or SVG."),
     CommandRow("sections", "partwright.cli.sections", "Show sections, phrases, and which bars return changed."),
+    CommandRow("play", "partwright.cli.play", "Play a tune into a sound file or a MIDI file."),
     CommandRow("build", "partwright.cli.build", "Make everything in a lesson that is out of date."),
     CommandRow("script", "partwright.cli.script", "Print the lesson plan and the words to say."),
     CommandRow("check", "partwright.cli.check", "Check the score for what would trip a player."),

@@ -1,0 +1,114 @@
+"""Sound: guide, accompaniment, click, slow versions, loudness, and the timing map that everything else reads.
+
+>>> from partwright.sound import midi_hz
+>>> midi_hz(69)
+440.0
+"""
+
+from typing import TYPE_CHECKING
+
+from partwright.lazy import lazy_names
+
+if TYPE_CHECKING:
+    from partwright.sound.accompaniment import (
+        AccompanimentNote,
+        accompaniment_from_chords,
+        accompaniment_from_parts,
+        midi_program,
+        render_accompaniment,
+        voice_for,
+    )
+    from partwright.sound.audio_io import FORMATS, Tags, encode_audio, encode_stream, format_of, read_pieces
+    from partwright.sound.bowed import bowed_voice
+    from partwright.sound.chords import chord_semitones, plain_chords
+    from partwright.sound.clock import Clock, make_clock
+    from partwright.sound.guide import SAMPLE_RATE_HZ, render_guide
+    from partwright.sound.loudness import integrated_lufs, level_gain, short_term_lufs, true_peak_dbtp
+    from partwright.sound.metronome import clicks, render_click
+    from partwright.sound.midi_file import midi_bytes
+    from partwright.sound.mixing import MIXES, PRACTICE_LUFS, VIDEO_LUFS, Levelled, levelled, mix, stereo_stems
+    from partwright.sound.music import STEMS, Music, key_note, other_voices, passage_of_bars, render_stems
+    from partwright.sound.performance import GuideNote, Run, perform
+    from partwright.sound.tempering import Temperament, frequency_hz, midi_hz, temperament
+    from partwright.sound.timing import TimedBar, TimedBeat, TimedNote, TimingMap, make_timing, timing_document
+
+_HOMES: dict[str, tuple[str, ...]] = {
+    "accompaniment": (
+        "AccompanimentNote",
+        "accompaniment_from_chords",
+        "accompaniment_from_parts",
+        "midi_program",
+        "render_accompaniment",
+        "voice_for",
+    ),
+    "audio_io": ("FORMATS", "Tags", "encode_audio", "encode_stream", "format_of", "read_pieces"),
+    "bowed": ("bowed_voice",),
+    "chords": ("chord_semitones", "plain_chords"),
+    "clock": ("Clock", "make_clock"),
+    "guide": ("SAMPLE_RATE_HZ", "render_guide"),
+    "loudness": ("integrated_lufs", "level_gain", "short_term_lufs", "true_peak_dbtp"),
+    "metronome": ("clicks", "render_click"),
+    "midi_file": ("midi_bytes",),
+    "mixing": ("MIXES", "PRACTICE_LUFS", "VIDEO_LUFS", "Levelled", "levelled", "mix", "stereo_stems"),
+    "music": ("STEMS", "Music", "key_note", "other_voices", "passage_of_bars", "render_stems"),
+    "performance": ("GuideNote", "Run", "perform"),
+    "tempering": ("Temperament", "frequency_hz", "midi_hz", "temperament"),
+    "timing": ("TimedBar", "TimedBeat", "TimedNote", "TimingMap", "make_timing", "timing_document"),
+}
+
+__getattr__ = lazy_names(__name__, _HOMES)
+
+__all__ = [
+    "FORMATS",
+    "MIXES",
+    "PRACTICE_LUFS",
+    "SAMPLE_RATE_HZ",
+    "STEMS",
+    "VIDEO_LUFS",
+    "AccompanimentNote",
+    "Clock",
+    "GuideNote",
+    "Levelled",
+    "Music",
+    "Run",
+    "Tags",
+    "Temperament",
+    "TimedBar",
+    "TimedBeat",
+    "TimedNote",
+    "TimingMap",
+    "accompaniment_from_chords",
+    "accompaniment_from_parts",
+    "bowed_voice",
+    "chord_semitones",
+    "clicks",
+    "encode_audio",
+    "encode_stream",
+    "format_of",
+    "frequency_hz",
+    "integrated_lufs",
+    "key_note",
+    "level_gain",
+    "levelled",
+    "make_clock",
+    "make_timing",
+    "midi_bytes",
+    "midi_hz",
+    "midi_program",
+    "mix",
+    "other_voices",
+    "passage_of_bars",
+    "perform",
+    "plain_chords",
+    "read_pieces",
+    "render_accompaniment",
+    "render_click",
+    "render_guide",
+    "render_stems",
+    "short_term_lufs",
+    "stereo_stems",
+    "temperament",
+    "timing_document",
+    "true_peak_dbtp",
+    "voice_for",
+]

@@ -1,0 +1,180 @@
+"""Programme loudness and true peak, and the gain that brings a signal to a target.
+
+Source: ITU-R BS.1770-4 (K weighting, 400 ms blocks with 75 % overlap, gates at −70 LUFS and −10 LU; annex 2 for the
+true peak) as used by EBU R 128. The weighting filter is given there for 48 kHz only; for other rates the analogue
+prototype that has those coefficients is transformed again (B. De Man, "Evaluation of implementations of the EBU R128
+loudness measurement", AES 145, 2018).
+
+Samples: shape (channels, frames); mono may be (frames,). Loudness in LUFS, peaks in dBTP.
+"""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import minimum_filter1d, uniform_filter1d
+from scipy.signal import firwin, sosfilt
+
+__all__ = ["integrated_lufs", "level_gain", "short_term_lufs", "true_peak_dbtp"]
+
+_BLOCK_S, _STEP_S = 0.4, 0.1
+_ABSOLUTE_LUFS, _RELATIVE_LU = -70.0, -10.0
+_OVERSAMPLING = 4
+_PIECE = 1 << 14
+Floats = npt.NDArray[np.floating]
+
+
+def integrated_lufs(samples: Floats, rate_hz: int) -> float:
+    """Gated programme loudness; −inf for silence and for anything shorter than one block of 0.4 s.
+
+    One or two channels, each weighted 1. A mono signal counts as one channel: played on two loudspeakers it is 3 LU
+    louder, so write it to both before measuring if that is how it will be heard.
+    """
+    power = _block_power(_channels(samples), rate_hz, _BLOCK_S, _STEP_S)
+    if not len(power):
+        return -math.inf
+    with np.errstate(divide="ignore"):
+        loudness = -0.691 + 10 * np.log10(power)
+    kept = power[loudness > _ABSOLUTE_LUFS]
+    if not len(kept):
+        return -math.inf
+    gate = -0.691 + 10 * math.log10(float(kept.mean())) + _RELATIVE_LU
+    kept = power[(loudness > gate) & (loudness > _ABSOLUTE_LUFS)]
+    return -0.691 + 10 * math.log10(float(kept.mean()))
+
+
+def short_term_lufs(samples: Floats, rate_hz: int) -> npt.NDArray[np.float64]:
+    """Loudness over 3 s windows, ten a second, not gated (EBU Tech 3341). Shape (windows,)."""
+    power = _block_power(_channels(samples), rate_hz, 3.0, _STEP_S)
+    with np.errstate(divide="ignore"):
+        return -0.691 + 10 * np.log10(power)
+
+
+def true_peak_dbtp(samples: Floats) -> float:
+    """The highest peak between the samples, by fourfold oversampling; −inf for silence.
+
+    Stretches whose samples cannot reach the peak found so far, whatever lies between them, are passed over.
+    """
+    data = _channels(samples)
+    filters = _interpolators()
+    reach = float(np.abs(filters).sum(axis=1).max())
+    best = float(np.abs(data).max(initial=0.0))
+    if best == 0.0:
+        return -math.inf
+    half = filters.shape[1] // 2 + 1
+    for channel in data:
+        frames = len(channel)
+        starts = np.arange(0, frames, _PIECE)
+        highest = np.maximum.reduceat(np.abs(channel), starts)
+        for k in np.argsort(-highest):
+            if highest[max(0, k - 1) : k + 2].max() * reach <= best:
+                continue
+            begin, end = max(0, starts[k] - half), min(frames, starts[k] + _PIECE + half)
+            piece = np.concatenate([np.zeros(half), channel[begin:end].astype(np.float64), np.zeros(half)])
+            for taps in filters:
+                best = max(best, float(np.abs(np.convolve(piece, taps, mode="same")).max()))
+    return 20 * math.log10(best)
+
+
+def level_gain(
+    samples: Floats,
+    rate_hz: int,
+    *,
+    target_lufs: float,
+    ceiling_dbtp: float = -1.0,
+) -> npt.NDArray[np.float32]:
+    """A gain for every frame that brings the signal to the target and its true peak under the ceiling.
+
+    The same gain on the parts of a mix leaves their sum the mix. Peaks are turned down smoothly over about 10 ms; where
+    much is turned down the rest is raised so that the target holds. Silence gets a gain of 1. Shape (frames,).
+    """
+    data = _channels(samples)
+    frames = data.shape[1]
+    loudness = integrated_lufs(data, rate_hz)
+    if loudness == -math.inf:
+        peak = true_peak_dbtp(data)
+        lowered = min(0.0, ceiling_dbtp - peak) if peak > -math.inf else 0.0
+        return np.full(frames, 10 ** (lowered / 20), dtype=np.float32)
+    steady = 10 ** ((target_lufs - loudness) / 20)
+    envelope = _peak_envelope(data, rate_hz)
+    ceiling = 10 ** ((ceiling_dbtp - 0.1) / 20)
+    gain = np.full(frames, steady, dtype=np.float32)
+    for _ in range(6):
+        gain = (steady * _turned_down(envelope * steady, ceiling, rate_hz)).astype(np.float32)
+        shortfall = target_lufs - integrated_lufs(data * gain, rate_hz)
+        if abs(shortfall) < 0.05:
+            break
+        steady *= 10 ** (shortfall / 20)
+    over = true_peak_dbtp(data * gain) - ceiling_dbtp
+    return gain * np.float32(10 ** (-max(0.0, over) / 20))
+
+
+def _peak_envelope(data: Floats, rate_hz: int) -> npt.NDArray[np.float32]:
+    """Sample peaks of all channels with half a decibel put on for what lies between the samples."""
+    peaks: npt.NDArray[np.float32] = np.abs(data).max(axis=0).astype(np.float32)
+    return peaks * np.float32(1.06)
+
+
+def _turned_down(envelope: npt.NDArray[np.float32], ceiling: float, rate_hz: int) -> npt.NDArray[np.float32]:
+    """1 where nothing exceeds the ceiling, less around what does; smooth, and never too little."""
+    wanted = np.minimum(1.0, ceiling / np.maximum(envelope, 1e-9)).astype(np.float32)
+    if float(wanted.min()) >= 1.0:
+        return wanted
+    width = max(3, round(0.01 * rate_hz)) | 1
+    lowest = minimum_filter1d(wanted, 2 * width + 1)
+    smooth: npt.NDArray[np.float32] = uniform_filter1d(uniform_filter1d(lowest, width), width)
+    return smooth
+
+
+def _block_power(data: Floats, rate_hz: int, block_s: float, step_s: float) -> npt.NDArray[np.float64]:
+    """Mean square of the weighted signal over each block, channels summed."""
+    step, steps = round(step_s * rate_hz), round(block_s / step_s)
+    count = data.shape[1] // step
+    if count < steps:
+        return np.zeros(0)
+    total = np.zeros(count)
+    filters = _k_weighting(rate_hz)
+    for channel in data:
+        weighted = sosfilt(filters, channel.astype(np.float64, copy=False))[: count * step]
+        total += np.einsum("ij,ij->i", *(2 * [weighted.reshape(count, step)])) / step
+    return np.convolve(total, np.full(steps, 1 / steps), mode="valid")
+
+
+def _channels(samples: Floats) -> Floats:
+    return samples[np.newaxis] if samples.ndim == 1 else samples
+
+
+@lru_cache(maxsize=16)
+def _k_weighting(rate_hz: int) -> npt.NDArray[np.float64]:
+    """The two sections of BS.1770's weighting for any sample rate. Shape (2, 6)."""
+    # The analogue prototype behind the published 48 kHz coefficients.
+    high_hz, gain_db, quality = 1681.974450955533, 3.999843853973347, 0.7071752369554196
+    k = math.tan(math.pi * high_hz / rate_hz)
+    vh = 10 ** (gain_db / 20)
+    vb = vh**0.4996667741545416
+    a0 = 1 + k / quality + k * k
+    shelf = [
+        (vh + vb * k / quality + k * k) / a0,
+        2 * (k * k - vh) / a0,
+        (vh - vb * k / quality + k * k) / a0,
+        1.0,
+        2 * (k * k - 1) / a0,
+        (1 - k / quality + k * k) / a0,
+    ]
+    low_hz, quality = 38.13547087602444, 0.5003270373238773
+    k = math.tan(math.pi * low_hz / rate_hz)
+    a0 = 1 + k / quality + k * k
+    cut = [1.0, -2.0, 1.0, 1.0, 2 * (k * k - 1) / a0, (1 - k / quality + k * k) / a0]
+    return np.array([shelf, cut])
+
+
+@lru_cache(maxsize=1)
+def _interpolators() -> npt.NDArray[np.float64]:
+    """Filters that give the signal a quarter, a half and three quarters of a sample on. Shape (3, taps)."""
+    taps = 33
+    prototype = firwin(taps * _OVERSAMPLING, 1 / _OVERSAMPLING, window=("kaiser", 8.0)) * _OVERSAMPLING
+    phases = prototype.reshape(taps, _OVERSAMPLING).T
+    return np.ascontiguousarray(phases)

@@ -1,0 +1,142 @@
+"""One piece of music with everything its sound depends on, and its stems for any stretch at any tempo."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import numpy.typing as npt
+
+from partwright.bowing import BowingPlan
+from partwright.errors import InputError
+from partwright.fingering import FingeringPlan
+from partwright.instrument import Instrument
+from partwright.score import Part, Tune, tune_from_tree
+from partwright.sound.accompaniment import (
+    accompaniment_from_chords,
+    accompaniment_from_parts,
+    drone_notes,
+    render_accompaniment,
+    voice_for,
+)
+from partwright.sound.bowed import bowed_voice
+from partwright.sound.clock import whole_passage
+from partwright.sound.guide import SAMPLE_RATE_HZ, render_guide
+from partwright.sound.metronome import clicks, render_click
+from partwright.sound.mixing import room
+from partwright.sound.performance import perform
+from partwright.sound.tempering import Temperament
+from partwright.sound.timing import TimingMap
+
+__all__ = ["STEMS", "TAIL_SECONDS", "Music", "key_note", "other_voices", "passage_of_bars", "render_stems"]
+
+STEMS: tuple[str, ...] = ("guide", "accompaniment", "click", "drone")
+TAIL_SECONDS = 1.2
+"""How long the last sound may ring on beyond the last bar."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Music:
+    """A part, how it is fingered and bowed, and what goes with it.
+
+    `others` are arranged parts, each with its voice's name; without them chord symbols give the plain style.
+    """
+
+    part: Part
+    instrument: Instrument
+    plan: FingeringPlan | None = None
+    bowing: BowingPlan | None = None
+    others: tuple[tuple[Part, str], ...] = ()
+    tuned: Temperament = field(default_factory=Temperament)
+    style: str = "plucked"
+    vibrato_cents: float | None = None
+
+    def light(self) -> Music:
+        """The same without what a bowing plan keeps for further pins: quick to send to another process."""
+        return replace(self, bowing=replace(self.bowing, search=None, problem=None)) if self.bowing else self
+
+
+def passage_of_bars(part: Part, first: int, last: int) -> tuple[int, int]:
+    """The first stretch of the played order that lies in bars `first` … `last` (indices), repeats inside included.
+
+    A pick-up before bar `first` belongs to it. Raises InputError where these bars are never played.
+    """
+    if first == 1 and part.bars[0].pickup:
+        first = 0
+    start = None
+    for place, played in enumerate(part.played_bars):
+        inside = first <= played.bar_index <= last
+        if inside and start is None:
+            start = place
+        elif not inside and start is not None:
+            return start, place
+    if start is None:
+        raise InputError(f"bars {part.bars[first].number} to {part.bars[last].number} are never played")
+    return start, len(part.played_bars)
+
+
+def render_stems(
+    music: Music,
+    timing: TimingMap,
+    *,
+    wanted: Collection[str] = ("guide", "accompaniment", "click"),
+    passage: tuple[int, int] | None = None,
+    subdivide: int = 1,
+    only_count_in: bool = False,
+    seconds: float | None = None,
+) -> dict[str, npt.NDArray[np.float32]]:
+    """Each wanted stem as mono samples at 48 kHz, all of one length: the music, and its last sound ringing off.
+
+    A stem with nothing in it (no chord symbols, no drone) is left out.
+    """
+    span = passage or whole_passage(music.part)
+    length = timing.seconds + TAIL_SECONDS if seconds is None else seconds
+    found: dict[str, npt.NDArray[np.float32]] = {}
+    if "guide" in wanted:
+        runs = perform(
+            music.part, timing, music.tuned, instrument=music.instrument, plan=music.plan, bowing=music.bowing,
+            vibrato_cents=music.vibrato_cents,
+        )  # fmt: skip
+        dry = render_guide(runs, bowed_voice(music.instrument), seconds=length)
+        found["guide"] = room(dry, SAMPLE_RATE_HZ)
+    if "accompaniment" in wanted:
+        if music.others:
+            notes = accompaniment_from_parts(music.others, timing, music.tuned, passage=span)
+        else:
+            notes = accompaniment_from_chords(music.part, timing, music.tuned, passage=span, style=music.style)
+        if notes:
+            dry = render_accompaniment(notes, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
+            found["accompaniment"] = room(dry, SAMPLE_RATE_HZ)
+    if "click" in wanted and (beats := clicks(music.part, timing, subdivide=subdivide, only_count_in=only_count_in)):
+        found["click"] = render_click(beats, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
+    if "drone" in wanted:
+        notes = drone_notes(timing, music.tuned)
+        found["drone"] = render_accompaniment(notes, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
+    return found
+
+
+def other_voices(tune: Tune) -> tuple[tuple[Part, str], ...]:
+    """The score's other parts, each with the voice its name asks for; () where the tune stands alone."""
+    found = []
+    for index, name in enumerate(tune.part_names):
+        if index == tune.part_index:
+            continue
+        other = tune_from_tree(
+            tune.document,
+            source=tune.source,
+            source_bytes_hash=tune.source_bytes_hash,
+            part=str(index + 1),
+            voice="all",
+        ).part
+        if other.notes and len(other.bars) == len(tune.part.bars):
+            found.append((other, voice_for(name)))
+    return tuple(found)
+
+
+def key_note(part: Part) -> tuple[str, int]:
+    """The first note of the key the part begins in: (letter, accidental). Minor where the source says so."""
+    bar = part.bars[0]
+    place = bar.fifths + (3 if bar.mode == "minor" else 0)
+    alter, letter = divmod(place + 1, 7)
+    return "FCGDAEB"[letter], alter

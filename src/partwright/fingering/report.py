@@ -106,7 +106,8 @@ def _costs(planning: Planning) -> dict[int, float]:
             continue
         seen.add(step.b)
         price = planning.prices.price(lattice.columns[step.a], lattice.columns[step.b], [step])
-        costs[step.b] += float(price[choice[step.a], choice[step.b]]) % LIMIT_PRICE
+        paid = float(price[choice[step.a], choice[step.b]])
+        costs[step.b] += paid - LIMIT_PRICE * round(paid / LIMIT_PRICE)  # the terms alone, limits left out
     return costs
 
 

@@ -18,6 +18,8 @@ Capture = tuple[str, str, Value]  # capture name, class, value
 _MOST_STEPS = 16
 _DEAREST = 5.0  # what an atom's mishearings may cost together
 _LONGEST_RUN = 16
+_PLAIN = 0.1
+_DOUBTFUL = 0.5
 _LIGHT = frozenset({"and", "then", "um", "uh", "er"})
 
 
@@ -47,7 +49,7 @@ def find_atoms(lattice: Lattice, language: Language, stops: tuple[int, ...]) -> 
     """The atoms that begin at each node. `stops` tells for each word what stands after it (2 = end of a sentence)."""
     arcs = [_arcs(lattice, language, node) for node in range(len(lattice.edges))]
     return tuple(
-        tuple([*_phrases_at(lattice, language, arcs, node, stops), *_runs_at(lattice, arcs, node, stops)])
+        (*_phrases_at(lattice, language, arcs, node, stops), *_runs_at(lattice, arcs, node, stops))
         for node in range(len(lattice.edges))
     )
 
@@ -122,47 +124,48 @@ def _phrases_at(
 
 
 def _runs_at(lattice: Lattice, arcs: list[tuple[Arc, ...]], start: int, stops: tuple[int, ...]) -> list[Atom]:
-    """Runs of finger numbers with no "finger": "one three four", "first, third, fourth"."""
+    """Runs of finger numbers with no "finger": "one three four", "first, third, fourth". Never a part of a longer one."""
     atoms: list[Atom] = []
     for class_name in ("digit_open", "fingerth"):
+        if start and stops[lattice.word_of[start - 1]] < 2:
+            before = _cheapest(arcs[start - 1], class_name)
+            if before is not None and before[0] == start and before[1] < _PLAIN and before[2]:
+                continue
         at, price = start, 0.0
         values: list[int] = []
         plain = 0
         while at < len(arcs) and len(values) < _LONGEST_RUN:
-            step = _cheapest(arcs[at], class_name)
-            if step is None:
-                skipped = _cheapest_word(arcs[at], _LIGHT) if values else None
-                if skipped is None or skipped >= len(arcs):
-                    break
-                step = _cheapest(arcs[skipped], class_name)
-                if step is None:
-                    break
-            to, more, value = step
-            if value == 0 and not values and (len(arcs) <= to or _cheapest(arcs[to], "digit_open") is None):
+            step = _step(arcs, at, class_name, first=not values)
+            if step is None or (step[2] == 0 and not values and _step(arcs, step[0], class_name, first=False) is None):
                 break
+            at, more, value = step
             price += more
-            plain += more < 0.1
+            plain += more < _PLAIN
             values.append(value)
-            at = to
-            if len(values) >= 2 and plain and price <= _DEAREST and any(values):
+            last_word = _last_word(lattice, at)
+            ended = stops[last_word] == 2
+            onward = None if ended or at >= len(arcs) else _step(arcs, at, class_name, first=False)
+            whole = onward is None or onward[1] > _DOUBTFUL
+            if len(values) >= 2 and plain and price <= _DEAREST and any(values) and whole:
                 captures = tuple(("run", "run", v) for v in values)
                 weight = 0.9 * len(values) - (1.0 if class_name == "fingerth" else 0.4)
-                atoms.append(
-                    Atom(
-                        "digits",
-                        "",
-                        start,
-                        at,
-                        lattice.word_of[start],
-                        _last_word(lattice, at),
-                        weight,
-                        price,
-                        captures,
-                    )
-                )
-            if stops[_last_word(lattice, at)] == 2:
+                word = lattice.word_of[start]
+                atoms.append(Atom("digits", "", start, at, word, last_word, weight, price, captures))
+            if ended:
                 break
     return atoms
+
+
+def _step(arcs: list[tuple[Arc, ...]], at: int, class_name: str, *, first: bool) -> tuple[int, float, int] | None:
+    """The next number of a run, with light words before it passed over."""
+    if at >= len(arcs):
+        return None
+    step = _cheapest(arcs[at], class_name)
+    if step is None and not first:
+        passed = _cheapest_word(arcs[at], _LIGHT)
+        if passed is not None and passed < len(arcs):
+            return _cheapest(arcs[passed], class_name)
+    return step
 
 
 def _cheapest(arcs: tuple[Arc, ...], class_name: str) -> tuple[int, float, int] | None:

@@ -41,7 +41,7 @@ class ClaimRow:
 
 # Guesses from how lessons go, checked on synthetic lessons (bench/bench_narration.py); no source.
 CLAIMS: Mapping[str, ClaimRow] = {
-    "note": ClaimRow(0.97, 0.30, 0.002, 0.11),
+    "note": ClaimRow(0.97, 0.30, 0.003, 0.11),
     "finger": ClaimRow(0.95, 0.50, 0.015, 0.23),
     "position": ClaimRow(0.90, 0.60, 0.04, 0.20),
     "string": ClaimRow(0.93, 0.50, 0.02, 0.25),
@@ -90,7 +90,7 @@ PACE: Mapping[str, Pace] = {
 }
 _REST_WORDS = 14  # so many words about other things, and the speaker may go on anywhere near
 _ANNOUNCED = {"section": 0.97, "bar": 0.97, "bars": 0.9, "restart": 0.6, "recap": 0.35, "passage": 0.25}
-_STRAY = {"named": 0.012, "bare": 0.03, "unnamed": 0.08}  # spoken of no place at all
+_STRAY = {"named": 0.004, "bare": 0.01, "unnamed": 0.06}  # spoken of no place at all
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -18,6 +18,9 @@ _LETTERS = "abcdefg"
 _PLAIN_LETTER = 0.02  # a letter written as such is one
 _SMALL_LETTER = 2.0  # where capitals can be trusted, a small "a" is the article
 _SPLIT, _JOINED = 0.8, 0.9
+_SHORT_JOINS = frozenset({"is", "on"})
+_MOST_UNLIKELY = 3.0
+_LARGE_A_LESS = 1.2  # "A" at the start of a sentence
 _SHORTEST_JOIN = 5
 
 
@@ -56,13 +59,13 @@ def hear(words: Sequence[Word], language: Language, *, trust_capitals: bool) -> 
         edges[k].append(Edge(form, k + 1, 0.0))
         _letter_edges(edges[k], words, k, trust_capitals)
         if len(form) == 3 and form[1:] == "'s" and form[0] in _LETTERS:
-            between(k, k + 1, f"N:{form[0]}", "'s", 0.1, k)
+            between(k, k + 1, f"N:{form[0]}", "'s", 0.03, k)
         for row in language.hearing.get(form, ()):
             size = len(row.heard)
             if size == 1 or tuple(w.form for w in words[k : k + size]) == row.heard:
                 if row.meant.startswith("N:") and trust_capitals and form == "a" and not word.capital:
                     continue
-                extra_price = 1.0 if trust_capitals and row.meant.startswith("N:") and row.price > 3 else 0.0
+                extra_price = 1.0 if trust_capitals and not word.capital and row.meant.startswith("N:") and row.price > 3 else 0.0
                 if trust_capitals and form == "a" and word.capital and not word.first:
                     edges[k].append(Edge("N:a", k + 1, _PLAIN_LETTER))
                     continue
@@ -72,7 +75,8 @@ def hear(words: Sequence[Word], language: Language, *, trust_capitals: bool) -> 
                 left, right = form[:cut], form[cut:]
                 first = f"N:{left}" if left in _LETTERS else left
                 second = f"N:{right}" if right in _LETTERS else right
-                if first in language.vocabulary and second in language.vocabulary and len(form) > 3:
+                short = len(form) == 3 and (left in _SHORT_JOINS or right in _SHORT_JOINS)
+                if first in language.vocabulary and second in language.vocabulary and (len(form) > 3 or short):
                     between(k, k + 1, first, second, _SPLIT + (0.5 if len(left) == 1 or len(right) == 1 else 0.0), k)
         if k + 1 < len(words) and word.stop < 2:
             joined = form + words[k + 1].form
@@ -90,9 +94,9 @@ def _letter_edges(edges: list[Edge], words: Sequence[Word], k: int, trust_capita
         small = trust_capitals and not words[k].capital
         edges.append(Edge(f"N:{form}", k + 1, _SMALL_LETTER if small else _PLAIN_LETTER))
     elif plural and form != "as":
-        edges.append(Edge(f"N:{stem}s", k + 1, 0.1))
+        edges.append(Edge(f"N:{stem}s", k + 1, 0.03))
     elif form == "as" and trust_capitals and words[k].capital and words[k].text[:1] == "A" and not words[k].first:
-        edges.append(Edge("N:as", k + 1, 0.3))
+        edges.append(Edge("N:as", k + 1, 0.1))
 
 
 def _is_letter(words: Sequence[Word], k: int) -> bool:
@@ -109,6 +113,10 @@ def _price(row: Hearing, words: Sequence[Word], letters: Sequence[bool], k: int,
         price -= row.before_less
     if after in row.after:
         price -= row.after_less
+    if after in row.not_after or (after and letters[k + size] and "{letters}" in row.not_after):
+        price += _MOST_UNLIKELY
+    if row.meant == "N:a" and words[k].capital:
+        price -= _LARGE_A_LESS
     if row.letters_less:
         beside = (bool(before) and letters[k - 1]) + (bool(after) and letters[k + size])
         price -= row.letters_less * beside

@@ -23,7 +23,7 @@ from partwright.checking.narration.words import Word
 
 __all__ = ["Judged", "judge"]
 
-WRONG_FROM = 0.82
+WRONG_FROM = 0.75
 CHECK_FROM = 0.55
 _NEVER_WRONG = frozenset(
     {"not_finger", "string_letter", "offer_finger", "offer_open", "offer_harmonic", "retake", "count_loose"}
@@ -31,6 +31,9 @@ _NEVER_WRONG = frozenset(
 _BARE_HABIT = 0.08  # who leaves out fewer accidentals than this share means it when he does
 _BARE_LEAST = 6  # accidentals that must have been said before a habit is known
 _LIKELIEST = 0.5
+_SENTENCE_WORDS = 12
+_HEDGE_WORDS = 5  # "or take it with": what follows so soon is an offer
+_SLIP = 0.02  # how often a claim is a slip of the tongue: what speaks against another reading of the words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +54,8 @@ class Judged:
 
 
 def judge(
-    mentions: Sequence[Mention], following: Following, truth: Truth, words: Sequence[Word], *, clean: bool
+    mentions: Sequence[Mention], following: Following, truth: Truth, words: Sequence[Word], *, clean: bool,
+    hedges: frozenset[str] = frozenset(),
 ) -> tuple[Judged, ...]:
     """A verdict on every claim, in the order in which they were said."""
     found: list[Judged] = []
@@ -69,8 +73,22 @@ def judge(
         for claim in mention.claims:
             if claim.kind == "stay":
                 continue
-            found.append(_judge_claim(mentions, k, claim, likeliest, following, truth))
-    return tuple(found)
+            found.append(_judge_claim(mentions, k, claim, likeliest, following, truth, words, hedges))
+    return _once(found)
+
+
+def _once(judged: Sequence[Judged]) -> tuple[Judged, ...]:
+    """Without what one sentence says twice of one place ("hook them up, under one bow")."""
+    kept: list[Judged] = []
+    for item in judged:
+        again = any(
+            (old.kind, old.place, old.claimed, old.verdict) == (item.kind, item.place, item.claimed, item.verdict)
+            and item.first_word - old.last_word < _SENTENCE_WORDS
+            for old in kept[-6:]
+        )
+        if not again or item.verdict not in ("wrong", "check"):
+            kept.append(item)
+    return tuple(kept)
 
 
 def _likeliest(following: Following, k: int) -> int:
@@ -124,7 +142,8 @@ def _note_words(mention: Mention) -> tuple[int, int]:
 
 
 def _judge_claim(
-    mentions: Sequence[Mention], k: int, claim: Claim, likeliest: Sequence[int], following: Following, truth: Truth
+    mentions: Sequence[Mention], k: int, claim: Claim, likeliest: Sequence[int], following: Following, truth: Truth,
+    words: Sequence[Word], hedges: frozenset[str],
 ) -> Judged:
     place = likeliest[k]
     kind = _KIND.get(claim.kind, claim.kind)
@@ -140,18 +159,35 @@ def _judge_claim(
     if claim.kind == "same_finger":
         true = _same_finger_from(mentions, k, likeliest, truth, true)
     elif claim.kind in ("slur", "separate"):
-        true = _together(mentions, k, claim.kind, likeliest, truth, true)
+        true, first = _together(mentions, k, claim.kind, likeliest, truth, true)
+        base = replace(base, place=first)
     agrees, differs = _shares(following, k, true)
     sure = differs * claim.p * (mentions[k].p if mentions[k].note is not None else 0.95)
+    sure *= 1.0 - _of_another(k, claim, likeliest, truth)
     if against == "plan" and _written(claim.kind, here):
         against = "score"
     right = truth_words(claim.kind, here, truth)
+    hedged = any(words[w].form in hedges for w in range(max(0, claim.first_word - _HEDGE_WORDS), claim.first_word))
+    if hedged and claim.kind in ("finger", "harmonic", "string", "position"):
+        return replace(base, confidence=agrees)
     if sure >= WRONG_FROM and claim.kind not in _NEVER_WRONG:
         return replace(base, verdict="wrong", right=right, confidence=sure, against=against)
     if sure >= CHECK_FROM:
         why = "it was not said for certain of this note" if differs >= WRONG_FROM else "it may also be another place"
         return replace(base, verdict="check", right=right, confidence=sure, against=against, why=why)
     return replace(base, confidence=agrees)
+
+
+def _of_another(k: int, claim: Claim, likeliest: Sequence[int], truth: Truth) -> float:
+    """How likely the claim was made of the neighbouring note instead, now that it is known to be true there or not."""
+    if not claim.other:
+        return 0.0
+    place = likeliest[k + claim.other]
+    if place < 0:
+        return claim.p_other
+    true = float(truth.claim(claim.kind, claim.value)[place])
+    as_meant = claim.p_other * (0.97 if true == 1.0 else 0.5 if true == UNSURE else _SLIP)
+    return as_meant / (as_meant + (1.0 - claim.p_other) * _SLIP)
 
 
 _KIND = {
@@ -191,8 +227,8 @@ def _same_finger_from(
 
 def _together(
     mentions: Sequence[Mention], k: int, kind: str, likeliest: Sequence[int], truth: Truth, true: np.ndarray
-) -> np.ndarray:
-    """Whether the notes named in one breath around mention k are under one slur."""
+) -> tuple[np.ndarray, int]:
+    """Whether the notes named in one breath around mention k are under one slur, and the place of the first of them."""
     here = likeliest[k]
     pairs = []
     if mentions[k].tight and k and likeliest[k - 1] >= 0:
@@ -201,11 +237,11 @@ def _together(
         pairs.append((here, likeliest[k + 1]))
     pairs = [(a, b) for a, b in pairs if b == a + 1]
     if not pairs:
-        return true
+        return true, here
     joined = [any(n.slurred_to_next for n in truth.places[a].attacks[-1].notes) for a, _ in pairs]
     answer = true.copy()
     answer[here] = float(any(joined)) if kind == "slur" else float(not all(joined))
-    return answer
+    return answer, pairs[0][0]
 
 
 def _bare_habit(mentions: Sequence[Mention], following: Following, truth: Truth) -> float:
@@ -229,7 +265,7 @@ def _swapped(mentions: Sequence[Mention], following: Following, truth: Truth) ->
         one, two = mentions[k], mentions[k + 1]
         if k in found or one.note is None or two.note is None or one.cues or two.cues:
             continue
-        if not (two.tight or one.tight) or one.p * two.p < 0.8:
+        if not (two.tight or one.tight) or one.p * two.p < 0.6:
             continue
         before = _likeliest(following, k - 1)
         if before < 0 or before + 2 >= len(truth):
@@ -241,7 +277,9 @@ def _swapped(mentions: Sequence[Mention], following: Following, truth: Truth) ->
         after = _likeliest(following, k + 2) if k + 2 < len(mentions) else second + 1
         at_one, at_two = _likeliest(following, k), _likeliest(following, k + 1)
         straight = at_one >= 0 and at_two == at_one + 1 and said_one[at_one] == 1.0 and said_two[at_two] == 1.0
-        if straight or after not in (second, second + 1, second + 2):
+        ends = k + 2 >= len(mentions) or not mentions[k + 2].tight
+        follows_on = after in (second, second + 1, second + 2)
+        if straight or not (follows_on or (ends and one.tight and two.tight)):
             continue
         found[k] = (True, first)
         found[k + 1] = (False, second)

@@ -34,6 +34,7 @@ class Hearing:
     after: frozenset[str]
     after_less: float
     letters_less: float
+    not_after: frozenset[str]  # what makes it most unlikely; "{letters}" stands for any letter of a note
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -73,6 +74,7 @@ class Language:
     long_members: Mapping[str, tuple[tuple[tuple[str, ...], str, Value], ...]]  # first word -> members of more words
     hearing: Mapping[str, tuple[Hearing, ...]]  # first heard word -> rows
     links: Mapping[str, Link]
+    ties: Mapping[str, Link]  # kinds of claims that rather follow, or rather come before, their note
     link_kinds: Mapping[str, Link]  # "" for nothing between, "comma", "stop", "other"
     vocabulary: frozenset[str]
     sets: Mapping[str, frozenset[str]]
@@ -120,6 +122,7 @@ def compile_language(text: str) -> Language:
                     before=frozenset(row.get("before", ())), before_less=float(row.get("before_less", 0.0)),
                     after=frozenset(row.get("after", ())), after_less=float(row.get("after_less", 0.0)),
                     letters_less=float(row.get("letters_less", 0.0)),
+                    not_after=frozenset(row.get("not_after", ())),
                 )
             )  # fmt: skip
     links = data["links"]
@@ -131,6 +134,7 @@ def compile_language(text: str) -> Language:
         long_members={word: tuple(rows) for word, rows in long_members.items()},
         hearing={word: tuple(rows) for word, rows in hearing.items()},
         links={word: Link(row["left"], row["right"]) for word, row in links["words"].items()},
+        ties={kind: Link(row["left"], row["right"]) for kind, row in data["ties"].items()},
         link_kinds={name: Link(links[name]["left"], links[name]["right"]) for name in ("", "comma", "stop", "other")},
         vocabulary=frozenset(words_in_use),
         sets={name: frozenset(words) for name, words in data["sets"].items()},

@@ -21,6 +21,8 @@ class Claim:
     first_word: int
     last_word: int
     p: float = 1.0
+    other: int = 0  # -1 or 1: the mention before or after it may be meant instead …
+    p_other: float = 0.0  # … and how likely that is from the words alone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,6 +46,8 @@ class Mention:
     first_word: int
     last_word: int
     p: float = 1.0
+    name_first: int = -1  # the words of the name alone
+    name_last: int = -1
     hint: str = ""
     tight: bool = False
     flow: bool = False

@@ -15,21 +15,28 @@ from typing import Any
 
 from partwright.checking.narration.atoms import Atom, find_atoms
 from partwright.checking.narration.hearing import Lattice, hear
-from partwright.checking.narration.language import Language, Value
+from partwright.checking.narration.language import Language, Link, Value
 from partwright.checking.narration.mentions import Claim, Mention, PlaceCue, Spoken, StructureWord
 from partwright.checking.narration.words import Word, trusts_capitals
 
 __all__ = ["parse_words"]
 
 _BEAM = 8
+_SURE_DIGIT = 0.8  # a lone number is a finger only where it was heard as one
 _UNNAMED = 1.6  # price of a finger said of no named note
+_LONGER = 0.8  # each further word of a note's name: "F sharp" is one name, not "F" and a remark
 _FLUSHED = 2.0  # price of a claim that found no note and stands for one
+_TIE_NOBODY = -1.2  # a claim tied to its note by less than this is more likely of a note that was not heard …
+_TIE_NOBODY_NOISY = -0.3  # … where the words came without capitals and stops, and notes are lost more easily
 _PAUSE_S = 1.5
 _PAUSE_SHARE = 0.5  # a pause parts as much as this share of a full stop
 _LIGHT = frozenset(
     {"and", "then", "um", "uh", "er", "the", "a", "to", "so", "okay", "like", "an", "now", "you", "know"}
 )
 _CORRECTING_WORDS = 5
+_DIGITS_FOR = 1.4  # "one three four for E F sharp G": without such a word a run stands for itself
+_ORDINAL_FOR = 1.3
+_TAKEN = 0.1  # a note that has a claim of the kind already hardly takes another
 
 _NOTES = frozenset({"note", "note_hint", "note_open", "plural", "plural_loose", "plural_bare", "lost"})
 _WEAK = frozenset({"ordinal", "digit", "string_letter", "extension", "rest", "slur"})
@@ -44,7 +51,7 @@ _GROUP = {
 
 @dataclass(frozen=True, slots=True)
 class _Pending:
-    """A claim that waits for its note."""
+    """A claim that waits for its note; its worth is in the score already and is given back if it finds none."""
 
     kind: str
     values: tuple[tuple[Value, ...], ...]  # several only for a run of finger numbers
@@ -52,6 +59,7 @@ class _Pending:
     last: int
     worth: float
     right: float
+    stopped: bool = False  # a sentence has ended since: nothing after it ties it to a note any more
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +80,7 @@ class _State:
     head: _Head | None = None
     pending: tuple[_Pending, ...] = ()
     left: float = 0.0
+    stopped: bool = False  # a sentence has ended since the last note or claim
     run: int = 0
     light: bool = False
     last: str = ""  # head, claim, pending
@@ -107,8 +116,12 @@ class _Parser:
         self.links = language.links
         self.none, self.other = language.link_kinds[""], language.link_kinds["other"]
         self.comma, self.stop = language.link_kinds["comma"], language.link_kinds["stop"]
+        self.ties, self.none_tie = language.ties, Link(0.0, 0.0)
         self.lattice = lattice
         self.atoms = atoms
+        self.sets = language.sets
+        self.nobody = _TIE_NOBODY if trusts_capitals(words) else _TIE_NOBODY_NOISY
+        self.digits = frozenset(language.classes["digit_open"])
         self.parting = [self._parting(k) for k in range(len(words))]
 
     def best(self) -> Spoken:
@@ -173,12 +186,21 @@ class _Parser:
                 right += more_right
                 parting = max(parting, stop)
         after = replace(state)
-        after.left = max(-6.0, min(state.left + left, 2.6))
+        after.left = max(-6.0, min(state.left + (min(0.0, left) if state.stopped else left), 2.6))
+        after.stopped = state.stopped or parting == 2
         if state.pending:
-            after.pending = tuple(replace(p, right=max(-6.0, min(p.right + right, 2.6))) for p in state.pending)
+            after.pending = tuple(
+                replace(
+                    p, right=max(-6.0, min(p.right + (min(0.0, right) if p.stopped else right), 2.6)),
+                    stopped=p.stopped or parting == 2,
+                )
+                for p in state.pending
+            )  # fmt: skip
         after.light = light and parting < 2
         if gap:
             after.correcting = max(0, state.correcting - (last - first + 1))
+        if parting == 2:
+            after.correcting = 0
         return after
 
     def _take(self, state: _State, atom: Atom) -> list[_State]:
@@ -221,6 +243,9 @@ class _Parser:
         if accidental is None:
             accidental = atom.value("accidentals")
         note = None if letter is None else (str(letter), None if accidental is None else int(accidental))
+        heard = math.exp(-atom.price)
+        if note is not None and f"{note[0]}{note[1]}" in self.sets["unusual"]:
+            heard *= 0.5  # rather the accidental of a letter that was lost
         claims: list[Claim] = []
         if atom.kind == "note_open":
             claims.append(self._made("finger", (0,), atom))
@@ -238,30 +263,30 @@ class _Parser:
         )  # fmt: skip
         if replaces and head is not None:
             mention = replace(
-                head.mention, note=note, last_word=atom.last_word, p=math.exp(-atom.price), hint=atom.hint,
+                head.mention, note=note, last_word=atom.last_word, name_first=atom.first_word, name_last=atom.last_word, p=heard, hint=atom.hint,
                 claims=(*(c for c in head.mention.claims if _group(c.kind) not in {_group(n.kind) for n in claims}), *claims),
             )  # fmt: skip
             groups = frozenset(_group(c.kind) for c in mention.claims)
             after = replace(
-                state, score=state.score + atom.weight - atom.price + 0.6, left=self.none.left, light=True, last="head",
+                state, score=state.score + atom.weight - atom.price + 0.6, left=self.none.left, stopped=False, light=True, last="head",
                 head=_Head(mention, "note", groups, groups), correcting=0,
             )  # fmt: skip
             return self._behind(after, atom)
         tight = state.light and head is not None and head.kind == "note" and state.last == "head"
         after = self._pushed(state)
         mention = Mention(
-            note=note, first_word=atom.first_word, last_word=atom.last_word, p=math.exp(-atom.price), hint=atom.hint,
-            tight=tight, plural=atom.kind.startswith("plural"), claims=tuple(claims), cues=after.cues,
+            note=note, first_word=atom.first_word, last_word=atom.last_word, p=heard, hint=atom.hint,
+            name_first=atom.first_word, name_last=atom.last_word, tight=tight, plural=atom.kind.startswith("plural"), claims=tuple(claims), cues=after.cues,
         )  # fmt: skip
         after.cues = ()
-        score = after.score + atom.weight - atom.price
+        score = after.score + atom.weight - atom.price + _LONGER * (atom.last_word - atom.first_word)
         mention, pending, score, after = self._settle(after, mention, score)
         groups = frozenset(_group(c.kind) for c in mention.claims)
         after.score = score
         after.head = _Head(mention, "lost" if atom.kind == "lost" else "note", groups)
         after.pending = pending
         after.run = state.run + 1 if tight else 1
-        after.left, after.light, after.last, after.correcting = self.none.left, True, "head", 0
+        after.left, after.stopped, after.light, after.last, after.correcting = self.none.left, False, True, "head", 0
         return self._behind(after, atom)
 
     def _settle(
@@ -274,29 +299,33 @@ class _Parser:
             group = _group(waiting.kind)
             fits = waiting.right >= (0.3 if waiting.kind in _WEAK else -1.4) and group not in taken
             if waiting.kind == "digits":
-                fits = fits and waiting.right >= 0.0
+                fits = fits and waiting.right >= (_DIGITS_FOR if waiting.worth else 0.0)
+            if waiting.kind == "ordinal":
+                fits = fits and waiting.right >= _ORDINAL_FOR
             if fits:
                 taken.add(group)
-                score += waiting.worth + waiting.right
+                score += waiting.right
                 value, *more = waiting.values
                 mention = mention.with_claim(
-                    self._claimed(waiting.kind, value, waiting.first, waiting.last, waiting.right)
+                    self._claimed(waiting.kind, value, waiting.first, waiting.last)
                 )
                 mention = replace(mention, first_word=min(mention.first_word, waiting.first))
                 if more:
                     kept.append(replace(waiting, values=tuple(more), right=self.none.right, worth=0.0))
             elif group == "finger" and waiting.kind not in _WEAK:
                 after, score = self._stand_alone(after, waiting, score)
+            else:
+                score -= waiting.worth
         return mention, tuple(kept), score, after
 
     def _stand_alone(self, after: _State, waiting: _Pending, score: float) -> tuple[_State, float]:
         if waiting.worth < _FLUSHED:
-            return after, score
+            return after, score - waiting.worth
         for value in waiting.values:
-            claim = self._claimed(waiting.kind, value, waiting.first, waiting.last, 0.0)
+            claim = self._claimed(waiting.kind, value, waiting.first, waiting.last)
             alone = Mention(note=None, first_word=waiting.first, last_word=waiting.last, claims=(claim,), p=0.8)
             after = replace(after, done=(after.done, alone), count=after.count + 1)
-        return after, score + waiting.worth - _FLUSHED
+        return after, score - _FLUSHED
 
     def _pushed(self, state: _State) -> _State:
         """The state with its head put away among the finished mentions."""
@@ -313,7 +342,7 @@ class _Parser:
         after.head = _Head(blank, "place", frozenset())
         after.cues = (*after.cues, cue)[-4:]
         after.form = (after.form, self._form_word(after, atom.kind, value, atom))
-        after.left, after.light, after.last, after.run = self.none.left, False, "head", 0
+        after.left, after.stopped, after.light, after.last, after.run = self.none.left, False, False, "head", 0
         return self._behind(after, atom)
 
     def _form_word(self, state: _State, kind: str, value: tuple[Value, ...], atom: Atom) -> StructureWord:
@@ -327,6 +356,8 @@ class _Parser:
         for waiting in state.pending:
             if _group(waiting.kind) == "finger" and waiting.kind not in _WEAK:
                 after, score = self._stand_alone(after, waiting, score)
+            else:
+                score -= waiting.worth
         after.score = score
         return after
 
@@ -338,17 +369,17 @@ class _Parser:
             notes.append((step, alter))
         after = self._pushed(state)
         p = math.exp(-atom.price / 2)
-        first = Mention(note=notes[0], first_word=atom.first_word, last_word=atom.last_word, p=p, cues=after.cues)
+        span = {"first_word": atom.first_word, "last_word": atom.last_word}
+        span |= {"name_first": atom.first_word, "name_last": atom.last_word}
+        first = Mention(note=notes[0], p=p, cues=after.cues, **span)
         after.cues = ()
         first, pending, score, after = self._settle(after, first, after.score + atom.weight - atom.price)
         claim = self._made("alternate", (notes[0][0], notes[0][1] if notes[0][1] is not None else 9), atom)
-        second = Mention(
-            note=notes[1], first_word=atom.first_word, last_word=atom.last_word, p=p, tight=True, claims=(claim,)
-        )
+        second = Mention(note=notes[1], p=p, tight=True, claims=(claim,), **span)
         after.done, after.count = (after.done, first), after.count + 1
         after.score, after.pending = score, pending
         after.head = _Head(second, "note", frozenset({"alternate"}))
-        after.run, after.left, after.light, after.last = 2, self.none.left, True, "head"
+        after.run, after.left, after.stopped, after.light, after.last = 2, self.none.left, False, True, "head"
         return self._behind(after, atom)
 
     # Claims
@@ -362,27 +393,33 @@ class _Parser:
             recent, rest = self._recent(state, size)
             if recent is not None:
                 score = state.score + worth + max(-1.0, state.left) + (1.5 if size == state.run else -0.5)
-                certainty = state.left if size == state.run else -1.0
+                broken = self._broken_run(atom)
+                certainty = 0.5 if broken else 1.0 if size == state.run else 0.9
                 done = rest
                 given = [
-                    mention.with_claim(self._claimed("finger", v, atom.first_word, atom.last_word, certainty))
+                    mention.with_claim(
+                        Claim(kind="finger", value=v, first_word=atom.first_word, last_word=atom.last_word, p=certainty)
+                    )
                     for mention, v in zip(recent, values, strict=True)
                 ]
                 for mention in given[:-1]:
                     done = (done, mention)
                 after = replace(state, score=score, done=done, last="claim", last_group="finger", run=0, light=False)
                 after.head = replace(state.head, mention=given[-1], groups=state.head.groups | {"finger"})
-                after.left = 0.5
+                after.left, after.stopped = 0.5, False
                 found.append(self._behind(after, atom))
         waiting = _Pending("digits", values, atom.first_word, atom.last_word, worth, self.none.right)
         if not any(_group(p.kind) == "finger" for p in state.pending):
-            after = replace(state, pending=(*state.pending, waiting), last="pending", last_group="finger")
+            after = replace(
+                state, score=state.score + worth, pending=(*state.pending, waiting), last="pending", last_group="finger"
+            )
             found.append(self._behind(after, atom))
         after = self._flushed(self._pushed(state))
         words = range(atom.first_word, atom.last_word + 1)
         for k, value in enumerate(values):
             at = words[min(k, len(words) - 1)] if len(words) == size else atom.first_word
-            claim = Claim(kind="finger", value=value, first_word=atom.first_word, last_word=atom.last_word, p=0.93)
+            sure = 0.5 if self._broken_run(atom) else 0.93
+            claim = Claim(kind="finger", value=value, first_word=atom.first_word, last_word=atom.last_word, p=sure)
             alone = Mention(
                 note=None, first_word=at, last_word=atom.last_word if at == atom.first_word else at, tight=k > 0,
                 claims=(claim,), p=0.95, cues=after.cues if k == 0 else (),
@@ -393,10 +430,15 @@ class _Parser:
                 after.head = _Head(alone, "finger", frozenset({"finger"}))
         after.cues = ()
         after.score += worth - 0.8
-        after.run, after.left, after.light, after.last = 0, -0.5, False, "claim"
+        after.run, after.left, after.stopped, after.light, after.last = 0, -0.5, False, False, "claim"
         after.last_group = "finger"
         found.append(self._behind(after, atom))
         return found
+
+    def _broken_run(self, atom: Atom) -> bool:
+        """Whether more numbers stand close by: then a word in between hides where the run begins or ends."""
+        near = [*range(atom.first_word - 3, atom.first_word), *range(atom.last_word + 1, atom.last_word + 4)]
+        return any(0 <= k < len(self.words) and self.words[k].form in self.digits - {"open"} for k in near)
 
     @staticmethod
     def _recent(state: _State, size: int) -> tuple[list[Mention] | None, Any]:
@@ -424,22 +466,30 @@ class _Parser:
             if corrected is not None:
                 return [self._behind(corrected, atom)]
         weak = atom.kind in _WEAK
+        if atom.kind == "string_letter" and (state.last != "head" or state.pending or state.left < 0.9):
+            return []
+        if atom.kind == "digit" and not self._lone_digit(state, atom):
+            return []
+        tie = self.ties.get(kind, self.none_tie)
         if head is not None and (head.kind != "place" or kind == "count"):
             free = group not in head.groups or group in head.again
-            if free and state.left >= (0.4 if weak and group in ("finger", "string") else -2.5):
+            leftward = state.left + tie.left
+            if free and leftward >= (0.4 if weak and group in ("finger", "string") else -2.5):
                 mention = head.mention
                 if group in head.groups:
                     mention = replace(mention, claims=tuple(c for c in mention.claims if _group(c.kind) != group))
-                claim = self._claimed(kind, values, atom.first_word, atom.last_word, state.left)
+                claim = self._claimed(kind, values, atom.first_word, atom.last_word)
                 claim = replace(claim, p=claim.p * math.exp(-0.5 * atom.price))
                 after = replace(
-                    state, score=state.score + worth + state.left, last="claim", last_group=group, light=False
+                    state, score=state.score + worth + leftward, last="claim", last_group=group, light=False
                 )
                 if head.kind == "place":
                     after.form = (state.form, self._form_word(state, kind, values, atom))
                 after.head = _Head(mention.with_claim(claim), head.kind, head.groups | {group}, head.again - {group})
-                after.left = 0.8
+                after.left, after.stopped = min(0.8, state.left + 0.4), False
                 found.append(self._behind(after, atom))
+        if atom.kind in ("digit", "string_letter"):
+            return found
         base = state
         clash = next((p for p in state.pending if _group(p.kind) == group), None)
         if clash is not None:
@@ -451,9 +501,11 @@ class _Parser:
             atom.first_word,
             atom.last_word,
             worth,
-            self.none.right,
+            self.none.right + tie.right,
         )
-        after = replace(base, pending=(*base.pending, waiting), last="pending", last_group=group, light=False)
+        after = replace(
+            base, score=base.score + worth, pending=(*base.pending, waiting), last="pending", last_group=group, light=False
+        )
         found.append(self._behind(after, atom))
         if kind in ("finger", "bow") and not weak:
             after = self._flushed(self._pushed(state))
@@ -464,9 +516,21 @@ class _Parser:
             after.cues = ()
             after.head = _Head(alone, "finger", frozenset({group}))
             after.score += worth - _UNNAMED
-            after.run, after.left, after.light, after.last, after.last_group = 0, 0.8, False, "claim", group
+            after.run, after.left, after.stopped, after.light = 0, 0.8, False, False
+            after.last, after.last_group = "claim", group
             found.append(self._behind(after, atom))
         return found
+
+    def _lone_digit(self, state: _State, atom: Atom) -> bool:
+        """Whether one number alone can be a finger: plainly heard, right after a note, and not a count of something."""
+        if atom.price > _SURE_DIGIT or state.head is None or state.last != "head":
+            return False
+        gap = range(state.head.mention.last_word + 1, atom.first_word)
+        if len(gap) > 4 or any(self.words[k].form not in self.sets["digit_gap"] for k in gap):
+            return False
+        around = (atom.first_word - 1, atom.last_word + 1)
+        forms = [self.words[k].form if 0 <= k < len(self.words) else "" for k in around]
+        return not any(form in self.digits for form in forms) and forms[1] not in self.sets["digit_before"]
 
     def _corrected(
         self, state: _State, atom: Atom, kind: str, values: tuple[Value, ...], worth: float
@@ -477,17 +541,18 @@ class _Parser:
             old = head.mention.claims[-1]
             if _group(old.kind) != _group(kind):
                 return None
-            claim = self._claimed(kind, values, atom.first_word, atom.last_word, 1.0)
+            claim = self._claimed(kind, values, atom.first_word, atom.last_word)
             mention = replace(head.mention, claims=(*head.mention.claims[:-1], claim), last_word=atom.last_word)
-            after = replace(state, score=state.score + worth + 1.0, correcting=0, left=0.8)
+            after = replace(state, score=state.score + worth + 1.0, correcting=0, left=0.8, stopped=False)
             after.head = replace(head, mention=mention)
             return after
         if state.last == "pending" and state.pending and _group(state.pending[-1].kind) == _group(kind):
             name = atom.kind if atom.kind in ("ordinal", "digit") else kind
             waiting = _Pending(name, (values,), atom.first_word, atom.last_word, worth, self.none.right)
             return replace(
-                state, score=state.score + 1.0, pending=(*state.pending[:-1], waiting), correcting=0, last="pending"
-            )
+                state, score=state.score + worth - state.pending[-1].worth + 1.0,
+                pending=(*state.pending[:-1], waiting), correcting=0, last="pending",
+            )  # fmt: skip
         return None
 
     def _made(self, kind: str, value: tuple[Value, ...], atom: Atom) -> Claim:
@@ -496,10 +561,9 @@ class _Parser:
         )
 
     @staticmethod
-    def _claimed(kind: str, value: tuple[Value, ...], first: int, last: int, tie: float) -> Claim:
+    def _claimed(kind: str, value: tuple[Value, ...], first: int, last: int) -> Claim:
         name = {"ordinal": "finger", "digit": "finger", "digits": "finger"}.get(kind, kind)
-        certainty = 1.0 / (1.0 + math.exp(-2.0 * (tie + 1.2)))
-        return Claim(kind=name, value=value, first_word=first, last_word=last, p=certainty)
+        return Claim(kind=name, value=value, first_word=first, last_word=last)
 
     def _spoken(self, state: _State) -> Spoken:
         state = self._flushed(self._pushed(state))
@@ -513,7 +577,61 @@ class _Parser:
         while form is not None:
             words.append(form[1])
             form = form[0]
-        return Spoken(mentions=tuple(mentions[::-1]), structure=tuple(words[::-1]))
+        return Spoken(mentions=self._second_thoughts(mentions[::-1]), structure=tuple(words[::-1]))
+
+    def _second_thoughts(self, mentions: list[Mention]) -> tuple[Mention, ...]:
+        """The mentions, each claim with the neighbour it may belong to instead, and how likely that is."""
+        taken = {w for m in mentions for c in m.claims for w in range(c.first_word, c.last_word + 1)}
+        taken |= {w for m in mentions for w in range(m.name_first, m.name_last + 1)}
+        found = []
+        for k, mention in enumerate(mentions):
+            claims = tuple(self._doubted(mentions, k, claim, taken) for claim in mention.claims)
+            found.append(replace(mention, claims=claims))
+        return tuple(found)
+
+    def _doubted(self, mentions: list[Mention], k: int, claim: Claim, taken: set[int]) -> Claim:
+        mention = mentions[k]
+        if mention.name_first < 0 or mention.name_first <= claim.first_word <= mention.name_last:
+            return claim
+        follows = claim.first_word > mention.name_last
+        other = k + 1 if follows else k - 1
+        tie = self.ties.get(claim.kind, self.none_tie)
+        if not 0 <= other < len(mentions) or mentions[other].name_first < 0:
+            start, end = (mention.name_last, claim.first_word) if follows else (claim.last_word, mention.name_first)
+            own = self._tie(start, end, taken, left=follows) + (tie.left if follows else tie.right)
+            return replace(claim, p=claim.p * _share(own, self.nobody))
+        beside = mentions[other]
+        if follows:
+            own = self._tie(mention.name_last, claim.first_word, taken, left=True)
+            else_ = self._tie(claim.last_word, beside.name_first, taken, left=False)
+        else:
+            own = self._tie(claim.last_word, mention.name_first, taken, left=False)
+            else_ = self._tie(beside.name_last, claim.first_word, taken, left=True)
+        own += tie.left if follows else tie.right
+        else_ += tie.right if follows else tie.left
+        p_other = _share(else_, own)
+        if any(_group(c.kind) == _group(claim.kind) for c in beside.claims):
+            p_other *= _TAKEN
+        return replace(claim, p=claim.p * _share(own, self.nobody), other=other - k, p_other=p_other)
+
+    def _tie(self, start: int, end: int, taken: set[int], *, left: bool) -> float:
+        """How the words between `start` and `end` (both left out) tie what stands on their two sides."""
+        tie = self.none.left if left else self.none.right
+        stopped = False
+        for k in range(start, end):
+            if k > start and k not in taken:
+                link = self.links.get(self.words[k].form, self.other)
+                more = link.left if left else link.right
+                tie += min(0.0, more) if stopped else more
+            part_left, part_right, stop = self.parting[k]
+            tie += part_left if left else part_right
+            stopped = stopped or stop == 2
+        return max(-6.0, min(tie, 2.6))
+
+
+def _share(one: float, two: float) -> float:
+    """How much of the likelihood of two ties the first one has."""
+    return 1.0 / (1.0 + math.exp(2.0 * (two - one)))
 
 
 def _group(kind: str) -> str:

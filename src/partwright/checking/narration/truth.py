@@ -50,6 +50,7 @@ class Truth:
         self.instrument = instrument
         self._known: dict[tuple[str, tuple[Value, ...]], Floats] = {}
         self._positions = position_words(instrument)
+        self._opened = frozenset(shape.name for shape in instrument.shapes if shape.extension)
 
     def __len__(self) -> int:
         return len(self.places)
@@ -74,6 +75,10 @@ class Truth:
         """The place so many further on in the written order."""
         index = place.index + step
         return self.places[index] if 0 <= index < len(self.places) else None
+
+    def opened(self, placement: Placement) -> bool:
+        """Whether the hand is extended."""
+        return placement.shape in self._opened
 
     def position_of(self, placement: Placement) -> frozenset[tuple[int | str, int]]:
         """What the schools may call the hand's place."""
@@ -167,7 +172,7 @@ def _position(truth: Truth, place: Place, value: tuple[Value, ...]) -> float:
             best = max(best, UNSURE)
         if placement.finger == 0 or not names:
             best = max(best, UNSURE)  # an open string is played in any position
-        if placement.shape != "closed" and placement.zone != "thumb":
+        if truth.opened(placement):
             around = truth._positions.get(placement.frame - 1, frozenset()) | truth._positions.get(
                 placement.frame + 1, frozenset()
             )
@@ -207,13 +212,13 @@ def _string_letter(truth: Truth, place: Place, value: tuple[Value, ...]) -> floa
 def _extension(truth: Truth, place: Place, value: tuple[Value, ...]) -> float:
     if not place.placements or any(p.zone != "neck" for p in place.placements):
         return UNSURE
-    opened = any(p.shape != "closed" for p in place.placements)
+    opened = any(truth.opened(p) for p in place.placements)
     if not value[0]:
         return UNSURE if opened else 1.0
     if opened:
         return 1.0
     beside = [truth.near(place, step) for step in (-1, 1)]
-    near = any(p.shape != "closed" for b in beside if b is not None for p in b.placements)
+    near = any(truth.opened(p) for b in beside if b is not None for p in b.placements)
     return UNSURE if near else 0.0
 
 

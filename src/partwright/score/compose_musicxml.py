@@ -231,7 +231,10 @@ class _PartWriter:
                 self.metre, self.free_metre = None, True
             if bar.key is not None:
                 self.key = bar.key
-            self._write_bar(measure, bar, index)
+            try:
+                self._write_bar(measure, bar, index)
+            except ScoreError as error:
+                raise error.at(Place(bar=bar.number)) from error
 
     # What has to be known before the first bar is written
 
@@ -293,7 +296,7 @@ class _PartWriter:
             _coda(measure)
         longest = bar.length_quarters
         position = Fraction(0)
-        for voice_index, voice in enumerate(bar.voices):
+        for voice_index in range(len(bar.voices)):
             if position:
                 _sub(_sub(measure, "backup"), "duration", self._ticks(position))
             position = self._write_voice(measure, bar, bar_index, voice_index, longest)
@@ -563,6 +566,8 @@ class _PartWriter:
             _sub(unpitched, "display-octave", str(octave))
             return ""
         pitch = _written_pitch(sounding, self.part.transpose_semitones)
+        if not 0 <= pitch.octave <= 9:
+            raise ScoreError(f"the note {pitch.name} lies outside the octaves 0 to 9", "Move it by octaves.")
         element = _sub(note, "pitch")
         _sub(element, "step", pitch.step)
         alter = Fraction(pitch.alter).limit_denominator(100)

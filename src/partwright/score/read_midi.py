@@ -44,9 +44,9 @@ _NOTE_NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
 def midi_to_musicxml(data: bytes, *, file: str, track: str | None = None, grid: str = "auto") -> Converted:
     """One melody of a MIDI file as MusicXML 4.0, with a remark for everything that was assumed.
 
-    `track`: number (from 1) or name of the track, or of the channel in a file of type 0. `grid`: one of
-    quantise.GRIDS. Raises InputError when a choice is needed (it lists the tracks), ScoreError for a file that
-    cannot be read or holds no melody.
+    `track`: name of a track, or its number from 1 among those that carry pitched notes (channels, in a file of type
+    0). `grid`: one of quantise.GRIDS. Raises InputError when a choice is needed (it lists the tracks), ScoreError for
+    a file that cannot be read or holds no melody.
     """
     if grid not in GRIDS:
         raise InputError(f'there is no grid "{grid}"', f"Choose one of {', '.join(GRIDS)}.", place=Place(file=file))
@@ -57,11 +57,11 @@ def midi_to_musicxml(data: bytes, *, file: str, track: str | None = None, grid: 
     return _Melody(song, chosen, grid, file).converted()
 
 
-def _describe(track: MidiTrack) -> str:
+def _describe(song: MidiSong, position: int, track: MidiTrack) -> str:
     low = min(note.midi for note in track.notes)
     high = max(note.midi for note in track.notes)
-    name = f" {track.name}" if track.name else ""
-    return f"{track.number}{name} ({len(track.notes)} notes, {_plain_name(low)} to {_plain_name(high)})"
+    name = f" {track.name}" if track.name else f" channel {track.number}" if song.kind == "channel" else ""
+    return f"{position}{name} ({len(track.notes)} notes, {_plain_name(low)} to {_plain_name(high)})"
 
 
 def _plain_name(midi: int) -> str:
@@ -75,19 +75,26 @@ def _chosen(song: MidiSong, wanted: str | None, file: str) -> MidiTrack:
         raise ScoreError("the MIDI file holds no notes", "Export it again with the melody.", place=place)
     if not pitched:
         raise ScoreError("the MIDI file holds only percussion (channel 10)", "Give a file with a melody.", place=place)
-    listed = ", ".join(_describe(track) for track in pitched)
+    listed = ", ".join(_describe(song, position, track) for position, track in enumerate(pitched, start=1))
     if wanted is None:
         if len(pitched) == 1:
             return pitched[0]
         raise InputError(
-            f"{len(pitched)} {song.kind}s carry notes: {listed}", "Say which one is the melody.", place=place
+            f"{len(pitched)} {song.kind}s carry notes: {listed}",
+            "Choose the melody by number or name with --part.",
+            place=place,
         )
     asked = wanted.strip().casefold()
-    found = [track for track in pitched if asked in (str(track.number), track.name.casefold())]
-    if len(found) != 1:
-        how = "no" if not found else "more than one"
-        raise InputError(f'{how} {song.kind} is "{wanted}"; it holds {listed}', "Say its number.", place=place)
-    return found[0]
+    named = [track for track in pitched if track.name and track.name.casefold() == asked]
+    if len(named) == 1:
+        return named[0]
+    if asked.isascii() and asked.isdigit() and len(asked) < 4 and 1 <= int(asked) <= len(pitched):
+        return pitched[int(asked) - 1]
+    raise InputError(
+        f"no {song.kind} with notes is called {wanted[:60]!r}; it holds {listed}",
+        "Choose one by number or name with --part.",
+        place=place,
+    )
 
 
 @dataclass(slots=True)

@@ -13,6 +13,7 @@ from partwright.score.tune import Tune
 __all__ = ["read_tune", "tune_from_bytes"]
 
 _ABC_ENDINGS = (".abc", ".abc.txt")
+_MIDI_ENDINGS = (".mid", ".midi", ".kar", ".rmi")
 
 
 def read_tune(path: Path | str, *, part: str | None = None, voice: str | None = None) -> Tune:
@@ -32,10 +33,10 @@ def read_tune(path: Path | str, *, part: str | None = None, voice: str | None = 
 
 def tune_from_bytes(data: bytes, *, source: Path, part: str | None = None, voice: str | None = None) -> Tune:
     """What `read_tune` does, for the bytes of a file already in memory; `source` only names it."""
-    if data.startswith(b"MThd"):
+    if data.startswith((b"MThd", b"RIFF")) or _only_called_midi(data, source.name):
         from partwright.score.read_midi import midi_to_musicxml
 
-        return _from_converted(midi_to_musicxml(data, file=source.name), data, source, part, voice)
+        return _from_converted(midi_to_musicxml(data, file=source.name, track=part), data, source, None, voice)
     if source.name.casefold().endswith(_ABC_ENDINGS) or _looks_like_abc(data):
         converted, part = _from_abc(data, source.name, part)
         return _from_converted(converted, data, source, part, voice)
@@ -82,6 +83,13 @@ def _from_abc(data: bytes, file: str, part: str | None) -> tuple[Converted, str 
             error.todo = "Choose one by number or title with --part."
         raise
     return Converted(converted.tree, (*remarks, *converted.remarks)), part
+
+
+def _only_called_midi(data: bytes, name: str) -> bool:
+    """A file called MIDI that is neither XML, nor a zip archive, nor ABC: MIDI's own reader says what is wrong."""
+    start = data[:64].lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n\0")
+    known = start.startswith((b"<", b"PK")) or _looks_like_abc(data)
+    return name.casefold().endswith(_MIDI_ENDINGS) and not known
 
 
 def _looks_like_abc(data: bytes) -> bool:

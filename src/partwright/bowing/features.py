@@ -66,6 +66,7 @@ class MoveKind:
     rest: bool
     dotted: bool
     short: bool
+    long: bool
     free: bool  # after an unmeasured tremolo
     crossing: int  # strings, positive where natural from up to down
     hurry: float  # 0 slow … 1 very fast
@@ -188,6 +189,7 @@ def stroke_kinds(
             rest=gap >= 0.12,
             dotted=single and gap < 0.05 and longer == 3 * shorter,
             short=short[a] and short[b] and gap < 0.05,
+            long=quickest >= 0.5,
             free=kinds[a].leaves == "free",
             crossing=crossing,
             hurry=round(max(0.0, min(1.0, (0.45 - quickest) / 0.35)), 1) if crossing else 0.0,
@@ -284,13 +286,17 @@ def move_terms(kind: MoveKind, grid: BowGrid, level: BowLevel) -> dict[str, dict
     needed = level.lift_seconds + far_mm / level.lift_mm_s
     lost = np.maximum(needed - kind.gap_seconds, 0.0)
     cut = np.minimum(lost / kind.before_seconds, 2.0)
+    one = np.ones_like(far_mm)
     hurried = np.minimum(lost / level.lift_seconds, 1.0)
     lift = {"note_cut_short": cut, "lift_in_rest": 1.0 - hurried}
     retake = "retake_at_phrase" if kind.phrase else "retake"
-    hook = "hook_dotted" if kind.dotted else "hook_short" if kind.short else "hook"
+    hook = "hook_dotted" if kind.dotted else "hook_short" if kind.short else "hook_long" if kind.long else "hook"
+    hooked = {hook: one}
+    if kind.crossing:
+        hooked["hook_across_strings"] = one * abs(kind.crossing) * kind.hurry
     return {
         "turn": {},
-        "hook": {} if kind.free else {hook: np.ones_like(far_mm)},
+        "hook": {} if kind.free else hooked,
         "retake": {retake: hurried, **lift},
         "reset": {"set_elsewhere": hurried, **lift},
     }

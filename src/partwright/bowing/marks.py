@@ -7,7 +7,7 @@ from typing import Literal
 from partwright.bowing.stroke import BowingPlan
 from partwright.score import Mark, Note, Part, TechnicalMark
 
-__all__ = ["bowing_marks", "needs_sign"]
+__all__ = ["bowing_marks", "sign_note"]
 
 
 def bowing_marks(
@@ -21,8 +21,8 @@ def bowing_marks(
     if marks == "none":
         return ()
     found: list[Mark] = []
-    for index, stroke in enumerate(plan.strokes):
-        if marks == "needed" and not needs_sign(plan, index):
+    for stroke in plan.strokes:
+        if marks == "needed" and not stroke.sign_needed:
             continue
         note = sign_note(part, stroke.note_ids)
         if any(part.by_id[note_id].bow == stroke.direction for note_id in stroke.note_ids):
@@ -30,21 +30,6 @@ def bowing_marks(
         element: Literal["up-bow", "down-bow"] = "down-bow" if stroke.direction == "down" else "up-bow"
         found.append(TechnicalMark(note_id=note.id, element=element))
     return tuple(found)
-
-
-def needs_sign(plan: BowingPlan, index: int) -> bool:
-    """Whether a player needs the sign of this stroke to play as planned."""
-    stroke = plan.strokes[index]
-    if index == 0 or stroke.after_rest or stroke.section_start:
-        return True
-    if stroke.retake or stroke.hook or stroke.reset:
-        return True
-    before = plan.strokes[index - 1]
-    if before.direction == stroke.direction or before.kind in {"tremolo", "measured tremolo"}:
-        return True
-    assert plan.problem is not None
-    joins = plan.problem.strokes.joins
-    return any(j.after == index and plan.strokes[j.before].direction == stroke.direction for j in joins)
 
 
 def sign_note(part: Part, note_ids: tuple[str, ...]) -> Note:

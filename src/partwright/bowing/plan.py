@@ -23,15 +23,16 @@ from partwright.bowing.features import (
 from partwright.bowing.grouping import Strokes, group_strokes
 from partwright.bowing.lattice import Tables
 from partwright.bowing.search import BowSearch, Chain, solve, solve_again
-from partwright.bowing.stroke import DIRECTIONS, BowingPlan, BowPin, Stroke, StrokeWord
+from partwright.bowing.stroke import DIRECTIONS, BowingPlan, BowPin, SlurSuggestion, Stroke, StrokeWord
 from partwright.bowing.terms import BowLevel, bow_level, bow_weights
 from partwright.errors import PinConflict, Place
 from partwright.fingering import FingeringPlan
 from partwright.instrument import Instrument
 from partwright.score import Note, Part, beat_text
 
-__all__ = ["Problem", "plan_bowing", "replan_bowing"]
+__all__ = ["Problem", "arm_sign", "plan_bowing", "repinned", "replan_bowing", "tables_for"]
 
+_REST_SECONDS = 0.12
 CELLS = 24
 """Cells from frog to tip; halving the cell changes no decision in the test pieces."""
 
@@ -65,10 +66,12 @@ def plan_bowing(
     *,
     level: str,
     pins: Iterable[BowPin] = (),
+    may_slur: bool = False,
     weights: Mapping[str, float] | None = None,
     keep_source_marks: bool = True,
     strings: Mapping[str, int] | None = None,
     phrase_starts: Iterable[str] = (),
+    with_slurs: Iterable[SlurSuggestion] = (),
     cells: int = CELLS,
 ) -> BowingPlan:
     """The cheapest bowing of `part`: direction and place on the bow of every stroke, exact over the whole part.
@@ -76,7 +79,9 @@ def plan_bowing(
     `level` names a row of the bow levels (`bow_levels()`). `fingering` tells the strings; without it (or `strings`,
     note id to string index from 0 = lowest) crossings are not counted. Bow marks in the source are pins unless
     `keep_source_marks` is false.
-    `weights` replaces weights of the table. `phrase_starts` are ids of notes with which a phrase begins.
+    `may_slur` also looks for slurs to add or to split; they are suggestions only;
+    `with_slurs` plans as if these were taken. `weights` replaces weights of the table. `phrase_starts` are ids of
+    notes with which a phrase begins.
 
     Raises PinConflict, naming both places, where pins contradict each other; InputError for an unknown level or term.
     """
@@ -93,11 +98,16 @@ def plan_bowing(
         pins=tuple(pins),
         keep_source_marks=keep_source_marks,
         cells=cells,
-        strokes=group_strokes(part),
+        strokes=_grouped(part, tuple(with_slurs)),
         tables={},
     )
     search = solve(_chain(problem))
-    return _plan(problem, search, previous=None)
+    plan = _plan(problem, search, previous=None)
+    if may_slur:
+        from partwright.bowing.suggest import suggest_slurs
+
+        plan = dataclasses.replace(plan, suggestions=suggest_slurs(plan))
+    return plan
 
 
 def replan_bowing(plan: BowingPlan, pins: Iterable[BowPin]) -> BowingPlan:
@@ -141,7 +151,7 @@ def repinned(plan: BowingPlan, source_pins: tuple[BowPin, ...], pins: tuple[BowP
     )
     tables = list(search.chain.tables)
     for s in changed:
-        tables[s] = _tables(problem, kinds[s], moves[s])
+        tables[s] = tables_for(problem, kinds[s], moves[s])
     chain = dataclasses.replace(search.chain, tables=tuple(tables), joins=_join_tables(problem))
     return _plan(problem, solve_again(search, chain, changed), previous=plan)
 
@@ -168,7 +178,7 @@ def _problem(
         part,
         strokes,
         strings=strings,
-        arm_sign=1 if instrument.thumb_side == "left" else -1,
+        arm_sign=arm_sign(instrument),
         level=level,
         hair_mm=grid.hair_mm,
         phrase_starts=phrase_starts,
@@ -192,6 +202,14 @@ def _problem(
         pins=pins,
         tables=tables,
         stroke_of=stroke_of,
+    )
+
+
+def _grouped(part: Part, slurs: Sequence[SlurSuggestion]) -> Strokes:
+    return group_strokes(
+        part,
+        join_to_next=[slur.first_note_id for slur in slurs if slur.kind == "add"],
+        split_before=[slur.last_note_id for slur in slurs if slur.kind == "split"],
     )
 
 
@@ -267,7 +285,16 @@ def _place(note: Note) -> Place:
     return Place(bar=note.bar, beat=beat_text(note.beat), note_id=note.id)
 
 
-def _tables(problem: Problem, kind: StrokeKind, move: MoveKind) -> Tables:
+def arm_sign(instrument: Instrument) -> int:
+    """+1 where the lower string is naturally taken up-bow (held downwards: cello, bass), -1 for violin and viola.
+
+    Source: Davidoff 1888, tr. Wilson 2022 I.8 for the cello; the mirror for violin and viola is from memory.
+    """
+    return -1 if instrument.name in {"violin", "viola"} else 1
+
+
+def tables_for(problem: Problem, kind: StrokeKind, move: MoveKind) -> Tables:
+    """The tables of a stroke of this kind and of the move to it, computed once for every kind."""
     known = problem.tables
     strokes, moves = known.get(kind), known.get(move)
     if strokes is None:
@@ -288,7 +315,7 @@ def _join_tables(problem: Problem) -> tuple[tuple[int, int, np.ndarray], ...]:
 
 def _chain(problem: Problem) -> Chain:
     return Chain(
-        tables=tuple(_tables(problem, kind, move) for kind, move in zip(problem.kinds, problem.moves, strict=True)),
+        tables=tuple(tables_for(problem, kind, move) for kind, move in zip(problem.kinds, problem.moves, strict=True)),
         linked=tuple(problem.strokes.linked.tolist()),
         joins=_join_tables(problem),
     )
@@ -339,14 +366,25 @@ def _strokes(problem: Problem, search: BowSearch, indices: Iterable[int]) -> Ite
     extra, cost = solution.extra, solution.cost
     places = grid.places.tolist()
     notes = part.notes
+    joined: dict[int, list[int]] = {}
+    for join in strokes.joins:
+        joined.setdefault(join.after, []).append(join.before)
     for s in indices:
         group, kind = strokes.groups[s], problem.kinds[s]
         note = notes[group.heads[0]]
         way = direction[s]
-        retake = hook = reset = False
+        taken = "turn"
         if s and linked[s] and problem.kinds[s - 1].leaves == "same":
-            chain_move = move_way(problem, search, s)
-            retake, hook, reset = chain_move == "retake", chain_move == "hook", chain_move == "reset"
+            taken = move_way(problem, search, s)
+        sign = (
+            s == 0
+            or taken != "turn"
+            or problem.sections[s]
+            or gaps[s] >= _REST_SECONDS
+            or problem.kinds[s - 1].leaves != "same"
+            or direction[s - 1] == way
+            or any(direction[before] == way for before in joined.get(s, ()))
+        )
         other = int(extra[s, 1 - way])
         used = abs(places[end[s]] - places[start[s]])
         yield (
@@ -360,10 +398,11 @@ def _strokes(problem: Problem, search: BowSearch, indices: Iterable[int]) -> Ite
                 end=places[end[s]],
                 speed_mm_s=used * grid.hair_mm / durations[s],
                 duration_seconds=durations[s],
-                retake=retake,
-                hook=hook,
-                reset=reset,
-                after_rest=bool(s) and gaps[s] >= 0.12,
+                retake=taken == "retake",
+                hook=taken == "hook",
+                reset=taken == "reset",
+                after_rest=bool(s) and gaps[s] >= _REST_SECONDS,
+                sign_needed=sign,
                 kind=_stroke_word(part, group.heads, note),
                 slur=group.slur,
                 section_start=problem.sections[s],

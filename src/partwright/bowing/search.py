@@ -19,7 +19,7 @@ from partwright.bowing.features import FORBIDDEN
 from partwright.bowing.joins import Factor, outside_costs
 from partwright.bowing.lattice import Rows, Tables, backward, enter, forward, leave, merged, rows_of, settle
 
-__all__ = ["BowSearch", "Chain", "Solution", "solve", "solve_again"]
+__all__ = ["Block", "BowSearch", "Chain", "Solution", "solve", "solve_again", "through"]
 
 _KEPT = 65_536
 """Longest part whose costs are all kept; longer ones are gone through in stretches of `_STRETCH`."""
@@ -68,7 +68,7 @@ class Solution:
 
 
 @dataclass(frozen=True)
-class _Block:
+class Block:
     """Strokes `first` to `last`: costs before and after each stroke from the block's entry, and costs onward from
     before each stroke to the end of everything. `outside` is what the rest costs for every entry and last state."""
 
@@ -85,7 +85,7 @@ class BowSearch:
     """A chain with its solution, and what a change of a few strokes can start from (no blocks: everything anew)."""
 
     chain: Chain
-    blocks: tuple[_Block, ...]
+    blocks: tuple[Block, ...]
     solution: Solution
 
 
@@ -95,7 +95,7 @@ def solve(chain: Chain) -> BowSearch:
     solution = _empty_solution(n)
     if n == 0:
         return BowSearch(chain, (), solution)
-    blocks = [_Block(a, b) for a, b in _bounds(chain)]
+    blocks = [Block(a, b) for a, b in _bounds(chain)]
     if len(blocks) > 1 or chain.joins:
         blocks = [_forward_all(chain, block, _entries(chain)) for block in blocks]
         outside = _outside(chain, blocks)
@@ -175,7 +175,8 @@ def _entries(chain: Chain) -> Rows:
     return Rows(values, np.arange(anchors.size), np.zeros(anchors.size, dtype=np.int64))
 
 
-def _through(rows: Rows, tables: Tables) -> Rows:
+def through(rows: Rows, tables: Tables) -> Rows:
+    """Costs after a stroke from costs before it."""
     return settle(enter(rows.values, tables), rows)
 
 
@@ -183,17 +184,17 @@ def _back_through(rows: Rows, tables: Tables) -> Rows:
     return settle(leave(rows.values, tables), rows)
 
 
-def _forward_all(chain: Chain, block: _Block, entry: Rows) -> _Block:
-    before, after = [entry], [_through(entry, chain.tables[block.first])]
+def _forward_all(chain: Chain, block: Block, entry: Rows) -> Block:
+    before, after = [entry], [through(entry, chain.tables[block.first])]
     for s in range(block.first + 1, block.last + 1):
         tables = chain.tables[s]
         rows = forward(after[-1], tables)
         before.append(merged(rows) if s % _MERGING == 0 else rows)
-        after.append(_through(before[-1], tables))
-    return _Block(block.first, block.last, before, after)
+        after.append(through(before[-1], tables))
+    return Block(block.first, block.last, before, after)
 
 
-def _backward_all(chain: Chain, block: _Block, outside: np.ndarray) -> _Block:
+def _backward_all(chain: Chain, block: Block, outside: np.ndarray) -> Block:
     rows = _back_through(rows_of(outside), chain.tables[block.last])
     onward = [rows]
     for s in range(block.last, block.first, -1):
@@ -201,10 +202,10 @@ def _backward_all(chain: Chain, block: _Block, outside: np.ndarray) -> _Block:
         rows = merged(rows) if s % _MERGING == 0 else rows
         onward.append(rows)
     onward.reverse()
-    return _Block(block.first, block.last, block.before, block.after, onward, outside)
+    return Block(block.first, block.last, block.before, block.after, onward, outside)
 
 
-def _outside(chain: Chain, blocks: Sequence[_Block]) -> list[np.ndarray]:
+def _outside(chain: Chain, blocks: Sequence[Block]) -> list[np.ndarray]:
     anchors = _anchors(chain)
     factors: list[Factor] = []
     wanted: dict[int, tuple[int, int]] = {}
@@ -232,7 +233,7 @@ def _extra(before: Rows, onward: Rows) -> np.ndarray:
     return np.asarray(best - min(best[0], best[1]))
 
 
-def _read_out(chain: Chain, block: _Block, solution: Solution) -> None:
+def _read_out(chain: Chain, block: Block, solution: Solution) -> None:
     """Fill in the block's part of the solution."""
     assert block.outside is not None
     for k, s in enumerate(range(block.first, block.last + 1)):
@@ -243,7 +244,7 @@ def _read_out(chain: Chain, block: _Block, solution: Solution) -> None:
 
 
 def _trace(
-    chain: Chain, block: _Block, entry: int, state: int, from_stroke: int, solution: Solution, unchanged_below: int = -1
+    chain: Chain, block: Block, entry: int, state: int, from_stroke: int, solution: Solution, unchanged_below: int = -1
 ) -> int:
     """Follow the cheapest way back from `state` after `from_stroke`, to the block's start or, below
     `unchanged_below`, to where it meets the way that is there. Returns the first stroke that was gone through."""
@@ -318,12 +319,12 @@ def _in_stretches(chain: Chain, solution: Solution) -> None:
             rows = forward(rows, chain.tables[s])
         if s % _STRETCH == 0:
             entries.append(rows)
-        rows = _through(rows, chain.tables[s])
+        rows = through(rows, chain.tables[s])
     places = chain.tables[0].stroke.shape[1]
     onward: Rows | None = None
     for k in reversed(range(len(entries))):
         first, last = k * _STRETCH, min((k + 1) * _STRETCH, n) - 1
-        block = _forward_all(chain, _Block(first, last), entries[k])
+        block = _forward_all(chain, Block(first, last), entries[k])
         ends = block.after[-1].values[0]
         outside = np.zeros((1, chain.states), dtype=np.int64)
         if onward is not None:
@@ -337,7 +338,7 @@ def _in_stretches(chain: Chain, solution: Solution) -> None:
         _trace(chain, block, 0, int(ends.argmin()), last, solution)
 
 
-def _block_again(block: _Block, chain: Chain, low: int, high: int, solution: Solution) -> _Block:
+def _block_again(block: Block, chain: Chain, low: int, high: int, solution: Solution) -> Block:
     """A block of its own after strokes from `low` to `high` have changed."""
     before, after, onward = list(block.before), list(block.after), list(block.onward)
     n = len(before)
@@ -347,7 +348,7 @@ def _block_again(block: _Block, chain: Chain, low: int, high: int, solution: Sol
         if reached > high and np.array_equal(rows.values, before[reached].values):
             break
         before[reached] = rows
-        after[reached] = _through(rows, chain.tables[reached])
+        after[reached] = through(rows, chain.tables[reached])
         reached += 1
     assert block.outside is not None
     back = high
@@ -358,7 +359,7 @@ def _block_again(block: _Block, chain: Chain, low: int, high: int, solution: Sol
             break
         onward[back] = rows
         back -= 1
-    changed = _Block(block.first, block.last, before, after, onward, block.outside)
+    changed = Block(block.first, block.last, before, after, onward, block.outside)
     for s in range(back + 1, reached):
         solution.extra[s] = _extra(before[s], onward[s])
     ends = after[reached - 1].values[0]
@@ -370,7 +371,7 @@ def _block_again(block: _Block, chain: Chain, low: int, high: int, solution: Sol
     return changed
 
 
-def _blocks_again(search: BowSearch, chain: Chain, changed: Collection[int], solution: Solution) -> tuple[_Block, ...]:
+def _blocks_again(search: BowSearch, chain: Chain, changed: Collection[int], solution: Solution) -> tuple[Block, ...]:
     """Joined blocks: those with a changed stroke anew, the others only where what is asked of their ends changed."""
     blocks = list(search.blocks)
     anew: set[int] = set()

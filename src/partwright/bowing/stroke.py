@@ -45,6 +45,7 @@ class Stroke:
     hook: bool = False
     reset: bool = False
     after_rest: bool = False
+    sign_needed: bool = True  # a player needs its sign: it does not simply alternate, or something begins with it
     kind: StrokeWord = "detached"
     slur: str | None = None  # id of the slur that joins the notes, where one does
     section_start: bool = False

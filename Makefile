@@ -64,6 +64,7 @@ $(PY):
 $(RUNTIME): requirements.lock pyproject.toml | $(PY)
 	$(PIP) install -q --require-hashes -r requirements.lock
 	$(PIP) install -q --no-deps --no-build-isolation --editable .
+	$(PY) -m compileall -q src/partwright
 	@touch $@
 
 $(DEVELOP): requirements-dev.lock $(RUNTIME)

@@ -1,4 +1,4 @@
-"""Writes what the manual takes from the program: docs/commands.md from --help, the settings table of lesson_folder.md.
+"""Writes what the manual takes from the program: docs/commands.md from --help, the tables of lesson_folder.md.
 
 `make docs` runs it; a test fails where the files are not fresh.
 """
@@ -6,17 +6,16 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import click
 
+from partwright.building import STEPS
 from partwright.cli.main import partwright
 from partwright.lesson.schema import ROWS
 
 HERE = Path(__file__).parent
-_FROM = "<!-- settings: made from the schema by docs/write_commands.py -->\n"
-_TO = "<!-- end of settings -->\n"
 
 
 def commands_text() -> str:
@@ -30,16 +29,23 @@ def commands_text() -> str:
 
 
 def lesson_folder_text(now: str) -> str:
-    """docs/lesson_folder.md with a fresh table of settings."""
-    before, rest = now.split(_FROM)
-    _, after = rest.split(_TO)
-    rows = ["| table | key | what it says | values |", "|---|---|---|---|"]
+    """docs/lesson_folder.md with fresh tables of settings and of products."""
+    settings = ["| table | key | what it says | values |", "|---|---|---|---|"]
     for row in ROWS:
         values = ", ".join(row.choices) if row.choices else row.kind
         if row.low is not None and row.high is not None:
             values += f" from {row.low:g} to {row.high:g}"
-        rows.append(f"| {f'`[{row.table}]`' if row.table else 'top'} | `{row.key}` | {row.words} | {values} |")
-    return before + _FROM + "\n" + "\n".join(rows) + "\n\n" + _TO + after
+        settings.append(f"| {f'`[{row.table}]`' if row.table else 'top'} | `{row.key}` | {row.words} | {values} |")
+    products = ["| name | what it is |", "|---|---|", *(f"| `{step.name}` | {step.words} |" for step in STEPS)]
+    return _with_table(_with_table(now, "settings", settings), "products", products)
+
+
+def _with_table(text: str, name: str, lines: Sequence[str]) -> str:
+    before, rest = text.split(f"<!-- {name}: ", 1)
+    comment, rest = rest.split("-->\n", 1)
+    _, after = rest.split(f"<!-- end of {name} -->", 1)
+    table = "\n".join(lines)
+    return f"{before}<!-- {name}: {comment}-->\n\n{table}\n\n<!-- end of {name} -->{after}"
 
 
 def _walk(command: click.Command, name: str, parent: click.Context | None) -> Iterator[click.Context]:

@@ -11,6 +11,7 @@ from lxml import etree
 
 from conftest import Ran
 from made_tunes import demo_tune, small_tune, write_lesson_folder
+from partwright.cli.commands import CHECKS, COMMANDS
 
 Partwright = Callable[..., Ran]
 
@@ -210,9 +211,9 @@ def test_demo_leaves_a_folder_to_look_at_and_says_where(partwright: Partwright, 
     assert any(note["shape"].startswith("extended") for note in plan["notes"])
 
 
-def test_every_command_has_help(partwright: Partwright) -> None:
-    for command in ((), ("demo",), ("new",), ("finger",), ("explain",), ("engrave",), ("build",), ("check", "score")):
-        ran = partwright(*command, "--help")
+def test_every_command_has_help(partwright_here: Partwright) -> None:
+    for command in [(), *((row.name,) for row in COMMANDS), *(("check", row.name) for row in CHECKS)]:
+        ran = partwright_here(*command, "--help")
         assert ran.code == 0
-        assert ran.out.startswith("Usage: partwright")
+        assert ran.out.startswith(" ".join(("Usage: partwright", *command)))
         assert ran.err == ""

@@ -23,12 +23,13 @@ if TYPE_CHECKING:
     from partwright.sound.chords import chord_semitones, plain_chords
     from partwright.sound.clock import Clock, make_clock
     from partwright.sound.guide import SAMPLE_RATE_HZ, render_guide
-    from partwright.sound.loudness import integrated_lufs, level_gain, short_term_lufs, true_peak_dbtp
+    from partwright.sound.loudness import Limiter, Meter, integrated_lufs, level_gain, short_term_lufs, true_peak_dbtp
     from partwright.sound.metronome import clicks, render_click
     from partwright.sound.midi_file import midi_bytes
     from partwright.sound.mixing import MIXES, PRACTICE_LUFS, VIDEO_LUFS, Levelled, levelled, mix, stereo_stems
     from partwright.sound.music import STEMS, Music, key_note, other_voices, passage_of_bars, render_stems
     from partwright.sound.performance import GuideNote, Run, perform
+    from partwright.sound.slow_io import SPEED_RANGE, Slowed, slow_file, stretch_pieces
     from partwright.sound.tempering import Temperament, frequency_hz, midi_hz, temperament
     from partwright.sound.timing import TimedBar, TimedBeat, TimedNote, TimingMap, make_timing, timing_document
 
@@ -46,12 +47,13 @@ _HOMES: dict[str, tuple[str, ...]] = {
     "chords": ("chord_semitones", "plain_chords"),
     "clock": ("Clock", "make_clock"),
     "guide": ("SAMPLE_RATE_HZ", "render_guide"),
-    "loudness": ("integrated_lufs", "level_gain", "short_term_lufs", "true_peak_dbtp"),
+    "loudness": ("Limiter", "Meter", "integrated_lufs", "level_gain", "short_term_lufs", "true_peak_dbtp"),
     "metronome": ("clicks", "render_click"),
     "midi_file": ("midi_bytes",),
     "mixing": ("MIXES", "PRACTICE_LUFS", "VIDEO_LUFS", "Levelled", "levelled", "mix", "stereo_stems"),
     "music": ("STEMS", "Music", "key_note", "other_voices", "passage_of_bars", "render_stems"),
     "performance": ("GuideNote", "Run", "perform"),
+    "slow_io": ("SPEED_RANGE", "Slowed", "slow_file", "stretch_pieces"),
     "tempering": ("Temperament", "frequency_hz", "midi_hz", "temperament"),
     "timing": ("TimedBar", "TimedBeat", "TimedNote", "TimingMap", "make_timing", "timing_document"),
 }
@@ -63,14 +65,18 @@ __all__ = [
     "MIXES",
     "PRACTICE_LUFS",
     "SAMPLE_RATE_HZ",
+    "SPEED_RANGE",
     "STEMS",
     "VIDEO_LUFS",
     "AccompanimentNote",
     "Clock",
     "GuideNote",
     "Levelled",
+    "Limiter",
+    "Meter",
     "Music",
     "Run",
+    "Slowed",
     "Tags",
     "Temperament",
     "TimedBar",
@@ -106,7 +112,9 @@ __all__ = [
     "render_guide",
     "render_stems",
     "short_term_lufs",
+    "slow_file",
     "stereo_stems",
+    "stretch_pieces",
     "temperament",
     "timing_document",
     "true_peak_dbtp",

@@ -18,7 +18,7 @@ import numpy.typing as npt
 from scipy.ndimage import minimum_filter1d, uniform_filter1d
 from scipy.signal import firwin, sosfilt
 
-__all__ = ["integrated_lufs", "level_gain", "short_term_lufs", "true_peak_dbtp"]
+__all__ = ["Limiter", "Meter", "integrated_lufs", "level_gain", "short_term_lufs", "true_peak_dbtp"]
 
 _BLOCK_S, _STEP_S = 0.4, 0.1
 _ABSOLUTE_LUFS, _RELATIVE_LU = -70.0, -10.0
@@ -33,7 +33,11 @@ def integrated_lufs(samples: Floats, rate_hz: int) -> float:
     One or two channels, each weighted 1. A mono signal counts as one channel: played on two loudspeakers it is 3 LU
     louder, so write it to both before measuring if that is how it will be heard.
     """
-    power = _block_power(_channels(samples), rate_hz, _BLOCK_S, _STEP_S)
+    return _gated(_block_power(_channels(samples), rate_hz, _BLOCK_S, _STEP_S))
+
+
+def _gated(power: npt.NDArray[np.float64]) -> float:
+    """Loudness of what passes both gates, from the mean square of each block."""
     if not len(power):
         return -math.inf
     with np.errstate(divide="ignore"):
@@ -110,6 +114,79 @@ def level_gain(
         steady *= 10 ** (shortfall / 20)
     over = true_peak_dbtp(data * gain) - ceiling_dbtp
     return gain * np.float32(10 ** (-max(0.0, over) / 20))
+
+
+class Meter:
+    """Loudness and true peak of a signal that comes in pieces; it keeps ten numbers a second.
+
+    `push` pieces of shape (channels, frames); read `lufs` and `true_peak_dbtp` at the end.
+    """
+
+    def __init__(self, rate_hz: int, channels: int) -> None:
+        self._step = round(_STEP_S * rate_hz)
+        self._filters = _k_weighting(rate_hz)
+        self._state = np.zeros((len(self._filters), channels, 2))
+        self._rest = np.zeros((channels, 0))
+        self._powers: list[npt.NDArray[np.float64]] = []
+        self._edge = np.zeros((channels, 0))
+        self._peak = 0.0
+
+    def push(self, piece: Floats) -> None:
+        weighted, self._state = sosfilt(self._filters, piece.astype(np.float64), axis=-1, zi=self._state)
+        ready = np.concatenate([self._rest, weighted], axis=1)
+        count = ready.shape[1] // self._step
+        whole = ready[:, : count * self._step].reshape(len(ready), count, self._step)
+        self._powers.append(np.einsum("cij,cij->i", whole, whole) / self._step)
+        self._rest = ready[:, count * self._step :]
+        joined = np.concatenate([self._edge, piece], axis=1)
+        self._edge = joined[:, -64:]
+        level = true_peak_dbtp(joined)
+        self._peak = max(self._peak, 10 ** (level / 20) if level > -math.inf else 0.0)
+
+    @property
+    def lufs(self) -> float:
+        steps = round(_BLOCK_S / _STEP_S)
+        power = np.concatenate(self._powers) if self._powers else np.zeros(0)
+        return _gated(np.convolve(power, np.full(steps, 1 / steps), mode="valid") if len(power) >= steps else power[:0])
+
+    @property
+    def true_peak_dbtp(self) -> float:
+        return 20 * math.log10(self._peak) if self._peak > 0 else -math.inf
+
+
+class Limiter:
+    """Holds the peaks of a signal that comes in pieces under a ceiling; gives out as many frames as it takes in.
+
+    Each `push` gives what is settled; `finish` gives the rest.
+    """
+
+    def __init__(self, rate_hz: int, ceiling_dbtp: float) -> None:
+        self._rate = rate_hz
+        self._ceiling = 10 ** ((ceiling_dbtp - 0.1) / 20)
+        self._margin = 3 * (max(3, round(0.01 * rate_hz)) | 1)
+        self._held: npt.NDArray[np.float32] | None = None
+        self._settled = 0  # frames of `_held` that were given out already
+
+    def push(self, piece: npt.NDArray[np.float32]) -> npt.NDArray[np.float32]:
+        self._held = piece if self._held is None else np.concatenate([self._held, piece], axis=1)
+        return self._out(self._held.shape[1] - self._margin)
+
+    def finish(self, channels: int) -> npt.NDArray[np.float32]:
+        if self._held is None:
+            return np.zeros((channels, 0), dtype=np.float32)
+        return self._out(self._held.shape[1])
+
+    def _out(self, until: int) -> npt.NDArray[np.float32]:
+        assert self._held is not None
+        until = max(until, self._settled)
+        made = self._held[:, self._settled : until]
+        if made.size and float(np.abs(self._held).max()) * 1.06 > self._ceiling:
+            gain = _turned_down(_peak_envelope(self._held, self._rate), self._ceiling, self._rate)
+            made = made * gain[self._settled : until]
+        kept = max(0, until - self._margin)
+        self._held = self._held[:, kept:]
+        self._settled = until - kept
+        return made
 
 
 def _peak_envelope(data: Floats, rate_hz: int) -> npt.NDArray[np.float32]:

@@ -16,7 +16,7 @@ def bowing_marks(
     """Down-bow and up-bow signs for `score.annotate`, in written order.
 
     "needed": the first stroke, the first after a rest, at the start of a section, and every stroke that does not simply
-    alternate with each stroke that may be played before it. Signs that the source already prints are not written again.
+    alternate with each stroke that may be played before it. (`annotate` leaves out what the source already prints.)
     """
     if marks == "none":
         return ()
@@ -25,8 +25,6 @@ def bowing_marks(
         if marks == "needed" and not stroke.sign_needed:
             continue
         note = sign_note(part, stroke.note_ids)
-        if any(part.by_id[note_id].bow == stroke.direction for note_id in stroke.note_ids):
-            continue
         element: Literal["up-bow", "down-bow"] = "down-bow" if stroke.direction == "down" else "up-bow"
         found.append(TechnicalMark(note_id=note.id, element=element))
     return tuple(found)

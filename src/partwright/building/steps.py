@@ -42,7 +42,21 @@ def _changed_bars(workshop: Workshop, document: dict[str, object]) -> tuple[str,
 def _fingered(workshop: Workshop) -> Made:
     from partwright.score import musicxml_bytes
 
-    return Made(files={"fingered.musicxml": musicxml_bytes(fingered_tree(workshop.prepared, workshop.plan))})
+    tree = fingered_tree(workshop.prepared, workshop.plan, bowing=workshop.bowing)
+    return Made(files={"fingered.musicxml": musicxml_bytes(tree)})
+
+
+def _bows(workshop: Workshop) -> Made:
+    from partwright.bowing import bow_picture_svg, bowing_document
+
+    part, bowing = workshop.prepared.part, workshop.bowing
+    return Made(
+        files={
+            "bows.json": _json(bowing_document(bowing)),
+            "bows.svg": bow_picture_svg(part, bowing).encode("utf-8"),
+        },
+        remarks=bowing.remarks,
+    )
 
 
 def _part_pdf(workshop: Workshop, paper: str) -> Made:
@@ -111,29 +125,35 @@ STEPS: tuple[Step, ...] = (
         make=_plan,
     ),
     Step(
+        name="bows",
+        words="the bow strokes, and a picture of where the bow travels",
+        inputs=("tune", "step:plan", "hand", "own tables", "pins"),
+        make=_bows,
+    ),
+    Step(
         name="fingered",
         words="the tune with the marks in it",
-        inputs=("tune", "step:plan", "marks", "hand"),
+        inputs=("tune", "step:plan", "step:bows", "marks", "hand"),
         make=_fingered,
     ),
     Step(
         name="part-a4",
         words="the part on A4",
-        inputs=("tune", "step:plan", "marks", "hand", "credits"),
+        inputs=("tune", "step:plan", "step:bows", "marks", "hand", "credits"),
         make=lambda workshop: _part_pdf(workshop, "a4"),
         wanted=lambda workshop: "a4" in workshop.lesson.paper,
     ),
     Step(
         name="part-letter",
         words="the part on US Letter",
-        inputs=("tune", "step:plan", "marks", "hand", "credits"),
+        inputs=("tune", "step:plan", "step:bows", "marks", "hand", "credits"),
         make=lambda workshop: _part_pdf(workshop, "letter"),
         wanted=lambda workshop: "letter" in workshop.lesson.paper,
     ),
     Step(
         name="part-svg",
         words="the part as pictures",
-        inputs=("tune", "step:plan", "marks", "hand", "credits"),
+        inputs=("tune", "step:plan", "step:bows", "marks", "hand", "credits"),
         make=_part_svg,
     ),
     Step(

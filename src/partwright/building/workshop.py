@@ -111,8 +111,8 @@ class Workshop:
 
     @cached_property
     def marks(self) -> tuple[Mark, ...]:
-        """The plan's marks as the page settings ask."""
-        return plan_marks(self.prepared, self.plan)
+        """The marks of fingers and bow as the page settings ask."""
+        return plan_marks(self.prepared, self.plan, bowing=self.bowing)
 
     def fingerprint(self, name: str) -> str:
         """The hash of an input's content. Raises KeyError for a name no row knows."""

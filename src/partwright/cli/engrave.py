@@ -102,7 +102,10 @@ def command(
 def engraved_marks(job: Prepared, *, marks: str | None, roman: bool | None) -> tuple[Mark, ...]:
     """The plan's marks for the page; no plan is made where no marks are wanted."""
     from partwright.cli.read_job import plan_prepared
-    from partwright.lesson import plan_marks
+    from partwright.lesson import lesson_bowing, plan_marks
 
     wanted = marks or job.lesson.marks
-    return () if wanted == "none" else plan_marks(job, plan_prepared(job), marks=wanted, roman=roman)
+    if wanted == "none":
+        return ()
+    plan = plan_prepared(job)
+    return plan_marks(job, plan, bowing=lesson_bowing(job, plan), marks=wanted, roman=roman)

@@ -1,4 +1,4 @@
-"""partwright explain: why a note has its finger, and what the others would cost."""
+"""partwright explain: why a note has its finger and its bow, and what the others would cost."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ import click
 from partwright.cli.options import hand_options, json_option, score_argument
 
 if TYPE_CHECKING:
+    from partwright.bowing import StrokeExplanation
     from partwright.fingering import Explanation
     from partwright.instrument import Instrument
 
@@ -25,7 +26,7 @@ _PLACE = re.compile(r"\s*(?P<bar>[^:]+?)\s*(?::\s*(?P<beat>\d+(?:\+\d+/\d+|/\d+|
 @hand_options
 @json_option
 def command(score: str, place: str, as_json: bool, **hand: object) -> int:
-    """Say why a note has its finger, and what others would cost.
+    """Say why a note has its finger and its bow, and what others would cost.
 
     BAR is the number as printed, BEAT counts from 1 in the metre's beats ("13", "13:2", "13:2+1/2"). Without a beat
     every note of the bar is explained. Prices are for the whole part: what would follow from another finger counts.
@@ -36,26 +37,35 @@ def command(score: str, place: str, as_json: bool, **hand: object) -> int:
     partwright explain waltz 13:2 --json
     """
     from partwright.cli.output import print_json
+    from partwright.bowing import bow_explanation_document, explain_stroke
     from partwright.cli.read_job import planning_for, read_job
     from partwright.errors import PartwrightError, Place
-    from partwright.fingering import explain_note, notes_at
-    from partwright.lesson import explanation_document
+    from partwright.fingering import explain_note, notes_at, plan_of
+    from partwright.lesson import explanation_document, lesson_bowing
 
     bar, beat = parse_place(place)
     job = read_job(score, **hand)
     planning = planning_for(job)
+    bowing = lesson_bowing(job, plan_of(planning))
     try:
         explained = [explain_note(planning, note.id) for note in notes_at(planning, bar, beat)]
     except PartwrightError as error:
         raise error.at(Place(file=str(job.tune_path))) from error
+    ids = [item.note_id for item in explained if item.note_id in bowing.by_note]
+    strokes = {bowing.by_note[note_id].id: note_id for note_id in reversed(ids)}
+    bowed = [explain_stroke(bowing, note_id) for note_id in reversed(strokes.values())]
     if as_json:
         documents = [explanation_document(item, job.instrument) for item in explained]
-        print_json(documents[0] if len(documents) == 1 else {**documents[0], "notes": documents})
+        whole = documents[0] if len(documents) == 1 else {**documents[0], "notes": documents}
+        print_json({**whole, "bow": [bow_explanation_document(stroke) for stroke in bowed]})
         return 0
     for number, item in enumerate(explained):
         if number:
             click.echo()
         _print(item, job.instrument)
+    for stroke in bowed:
+        click.echo()
+        _print_stroke(stroke)
     return 0
 
 
@@ -95,3 +105,17 @@ def _print(item: Explanation, instrument: Instrument) -> None:
         for other in item.alternatives:
             how = placement_words(other.placement, instrument)
             click.echo(f"    {other.extra_cost:+6.2f}  {how}: {other.words}")
+
+
+def _print_stroke(item: StrokeExplanation) -> None:
+    from partwright.score import beat_text
+
+    click.echo(f"bar {item.stroke.bar}, beat {beat_text(item.stroke.beat)}, bow: {item.words}")
+    if item.why:
+        click.echo("  what it costs")
+        for reason in item.why:
+            click.echo(f"    {reason.value:6.2f}  {reason.words}")
+    click.echo("  what the other direction would cost more")
+    click.echo(f"    {item.other.extra_cost:+6.2f}  {item.other.words}")
+    if item.other.bars:
+        click.echo(f"            strokes would turn in bars {', '.join(item.other.bars)}")

@@ -58,13 +58,13 @@ def hand_options(function: Decorated) -> Decorated:
             multiple=True,
             metavar="PIN",
             help='A decision that stands: "BAR:BEAT=FINGER[/STRING][@POSITION]", as in 13:2=3, 13:2=1/D, 5:1=2-1; '
-            "!= forbids. Repeatable.",
+            '!= forbids. For the bow "BAR:BEAT=down", "up" or "retake". Repeatable.',
         ),
         click.option(
             "--keep-source-marks/--ignore-source-marks",
             "keep_source_marks",
             default=None,
-            help="Whether fingers already in the tune are decisions.  [default: keep]",
+            help="Whether fingers and bow signs already in the tune are decisions.  [default: keep]",
         ),
     )
     for option in reversed(options):

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from partwright.lesson.new_io import new_lesson
     from partwright.lesson.outline import Outline, TaughtSection, make_outline, outline_document
     from partwright.lesson.page_marks import (
+        bowed_tree,
         fingered_tree,
         page_instrument,
         page_tune,
@@ -142,6 +143,7 @@ __getattr__ = lazy_names(
         "bar_content": ("BarEvent", "Bars"),
         "demo_io": ("write_demo",),
         "page_marks": (
+            "bowed_tree",
             "fingered_tree",
             "page_instrument",
             "page_tune",
@@ -192,6 +194,7 @@ __all__ = [
     "TeachingStep",
     "bars_printed",
     "booklet_words",
+    "bowed_tree",
     "count_words",
     "difference_words",
     "drill_marks",

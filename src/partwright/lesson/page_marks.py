@@ -7,32 +7,65 @@ from typing import Literal, cast
 
 from lxml import etree
 
+from partwright.bowing import BowingPlan, bowing_marks
 from partwright.fingering import FingeringPlan, fingering_marks
 from partwright.instrument import Instrument
 from partwright.lesson.prepare_io import Prepared
 from partwright.score import Mark, Tune, annotate
 
-__all__ = ["fingered_tree", "page_instrument", "page_tune", "plan_marks", "string_numeral", "uses_numerals"]
+__all__ = [
+    "bowed_tree",
+    "fingered_tree",
+    "page_instrument",
+    "page_tune",
+    "plan_marks",
+    "string_numeral",
+    "uses_numerals",
+]
 
 _NUMERALS = ("I", "II", "III", "IV", "V", "VI")
 
 
 def plan_marks(
-    job: Prepared, plan: FingeringPlan, *, marks: str | None = None, roman: bool | None = None
+    job: Prepared,
+    plan: FingeringPlan,
+    *,
+    bowing: BowingPlan | None = None,
+    marks: str | None = None,
+    roman: bool | None = None,
 ) -> tuple[Mark, ...]:
-    """The marks a page of this plan carries. `marks` and `roman` overrule the lesson's page settings."""
+    """The marks a page of this plan carries: fingers and strings, and bow signs where a bowing is given.
+
+    `marks` and `roman` overrule the lesson's page settings.
+    """
     wanted = cast(Literal["every", "needed", "none"], marks or job.lesson.marks)
-    return fingering_marks(job.part, plan, page_instrument(job, roman=roman), marks=wanted)
+    found = fingering_marks(job.part, plan, page_instrument(job, roman=roman), marks=wanted)
+    return found if bowing is None else (*found, *bowing_marks(job.part, bowing, marks=wanted))
 
 
 def fingered_tree(
-    job: Prepared, plan: FingeringPlan, *, marks: str | None = None, roman: bool | None = None
+    job: Prepared,
+    plan: FingeringPlan,
+    *,
+    bowing: BowingPlan | None = None,
+    marks: str | None = None,
+    roman: bool | None = None,
 ) -> etree._ElementTree:
     """A copy of the source's tree with the marks added; nothing else of it is changed.
 
     Where the lesson ignores the source's own fingers, they are left out of the copy, so that no note carries two.
     """
-    found = plan_marks(job, plan, marks=marks, roman=roman)
+    found = plan_marks(job, plan, bowing=bowing, marks=marks, roman=roman)
+    return annotate(job.tune, found, replace_source_fingerings=job.lesson.source_marks == "ignore")
+
+
+def bowed_tree(job: Prepared, bowing: BowingPlan, *, marks: str | None = None) -> etree._ElementTree:
+    """A copy of the source's tree with the bow signs added; nothing else of it is changed.
+
+    Where the lesson ignores the source's own signs, they and its fingers are left out of the copy.
+    """
+    wanted = cast(Literal["every", "needed", "none"], marks or job.lesson.marks)
+    found = bowing_marks(job.part, bowing, marks=wanted)
     return annotate(job.tune, found, replace_source_fingerings=job.lesson.source_marks == "ignore")
 
 

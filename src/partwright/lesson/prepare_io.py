@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from partwright.bowing import BowPin, is_bow_pin, parse_bow_pin
 from partwright.errors import InputError, LessonError, NoPlan, PartwrightError, Place
 from partwright.fingering import FingeringPlan, Pin, parse_pin, pins_from_source
 from partwright.instrument import Instrument, load_instrument, load_instrument_file, parse_tuning
@@ -30,6 +31,7 @@ class Prepared:
     instrument: Instrument
     pins: tuple[Pin, ...]
     remarks: tuple[str, ...]
+    bow_pins: tuple[BowPin, ...] = ()  # without those of the source, which the bowing reads itself
 
     @property
     def part(self) -> Part:
@@ -64,10 +66,14 @@ def prepare(lesson: Lesson, folder: Path) -> Prepared:
     part = tune.part
     faults: list[PartwrightError] = [*_section_faults(lesson, part)]
     pins: list[Pin] = []
+    bow_pins: list[BowPin] = []
     for entry in lesson.pins:
         where = Place(file=str(folder / LESSON_FILE) if entry.origin == "lesson" else "--pin", line=entry.line)
         try:
-            pins.append(parse_pin(entry.text, part, instrument, origin=entry.origin))
+            if is_bow_pin(entry.text):
+                bow_pins.append(parse_bow_pin(entry.text, part, origin=entry.origin))
+            else:
+                pins.append(parse_pin(entry.text, part, instrument, origin=entry.origin))
         except InputError as fault:
             faults.append(fault.at(where))
     raise_faults(faults, str(folder / LESSON_FILE) if (folder / LESSON_FILE).is_file() else tune_path.name)
@@ -83,6 +89,7 @@ def prepare(lesson: Lesson, folder: Path) -> Prepared:
         instrument=instrument,
         pins=tuple(pins),
         remarks=tuple(remarks),
+        bow_pins=tuple(bow_pins),
     )
 
 

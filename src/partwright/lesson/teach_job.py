@@ -21,8 +21,19 @@ def teach(job: Prepared) -> Teaching:
         raise error.at(Place(file=str(job.tune_path))) from error
 
 
-def lesson_bowing(job: Prepared, plan: FingeringPlan) -> BowingPlan:
-    """The bows of a lesson's tune; a level of the player's own bows like the advanced one."""
+def lesson_bowing(job: Prepared, plan: FingeringPlan, *, may_slur: bool = False) -> BowingPlan:
+    """The bows of a lesson's tune around its bow pins; a level of the player's own bows like the advanced one."""
     known = [level.name for level in bow_levels()]
     level = job.level if job.level in known else "advanced"
-    return plan_bowing(job.part, job.instrument, plan, level=level, keep_source_marks=job.lesson.source_marks == "keep")
+    try:
+        return plan_bowing(
+            job.part,
+            job.instrument,
+            plan,
+            level=level,
+            pins=job.bow_pins,
+            may_slur=may_slur,
+            keep_source_marks=job.lesson.source_marks == "keep",
+        )
+    except PartwrightError as error:
+        raise error.at(Place(file=str(job.tune_path))) from error

@@ -26,9 +26,12 @@ class CommandRow:
 COMMANDS: tuple[CommandRow, ...] = (
     CommandRow("demo", "partwright.cli.demo", "Make the demonstration lesson and build all of it."),
     CommandRow("new", "partwright.cli.new", "Start a lesson folder from a tune."),
+    CommandRow("keys", "partwright.cli.keys", "Rank keys and octaves by how well they lie."),
     CommandRow("finger", "partwright.cli.finger", "Add fingers and strings to a tune."),
     CommandRow("bow", "partwright.cli.bow", "Add bow strokes to a tune."),
-    CommandRow("explain", "partwright.cli.explain", "Say why a note has its finger and bow, and what others would cost."),
+    CommandRow(
+        "explain", "partwright.cli.explain", "Say why a note has its finger and bow, and what others would cost."
+    ),
     CommandRow("engrave", "partwright.cli.engrave", "Print the part as PDF or SVG."),
     CommandRow("sections", "partwright.cli.sections", "Show sections, phrases, and which bars return changed."),
     CommandRow("play", "partwright.cli.play", "Play a tune into a sound file or a MIDI file."),

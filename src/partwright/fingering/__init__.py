@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from partwright.lazy import lazy_names
 
 if TYPE_CHECKING:
+    from partwright.fingering.elsewhere import PlanFigures, dearest_place, figures_of, plan_elsewhere, strings_of
     from partwright.fingering.explain import Alternative, Explanation, explain_note, note_reasons, notes_at
     from partwright.fingering.marks import MarksWanted, fingering_marks
     from partwright.fingering.pins import parse_pin, pins_from_source
@@ -31,6 +32,13 @@ if TYPE_CHECKING:
 __getattr__ = lazy_names(
     __name__,
     {
+        "elsewhere": (
+            "PlanFigures",
+            "dearest_place",
+            "figures_of",
+            "plan_elsewhere",
+            "strings_of",
+        ),
         "explain": (
             "Alternative",
             "Explanation",
@@ -85,13 +93,16 @@ __all__ = [
     "MarksWanted",
     "Pin",
     "Placement",
+    "PlanFigures",
     "Planning",
     "Relaxation",
     "Term",
     "UnlikePhrase",
     "Weights",
+    "dearest_place",
     "default_weights",
     "explain_note",
+    "figures_of",
     "finger_words",
     "fingering_marks",
     "hand_words",
@@ -100,9 +111,11 @@ __all__ = [
     "parse_pin",
     "pins_from_source",
     "placement_words",
+    "plan_elsewhere",
     "plan_fingering",
     "plan_of",
     "prepare",
     "replan",
+    "strings_of",
     "term_table",
 ]

@@ -142,6 +142,10 @@ class CostModel:
             crossing += FORBIDDEN * _moved(a, b)
         return moving, crossing
 
+    def shifts(self, hand_a: int, hand_b: int) -> bool:
+        """Whether going from one hand to the other is a shift."""
+        return bool(self._shifts[hand_a, hand_b])
+
     def shift_semitones(self, a: Column, b: Column) -> Floats:
         """How far the hand goes, in semitones; 0 where it does not shift. (KA, KB)."""
         pair = (a.hand[:, None], b.hand[None, :])

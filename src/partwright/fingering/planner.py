@@ -26,7 +26,7 @@ from partwright.fingering.terms import Weights, default_weights
 from partwright.instrument import Instrument, Level
 from partwright.score import Note, Part, beat_text
 
-__all__ = ["plan_fingering", "prepare", "replan"]
+__all__ = ["lay_out", "plan_fingering", "prepare", "replan"]
 
 _SUBSTITUTION_SECONDS = 1.2  # a note at least this long may be handed from one finger to another
 _LIKE_TOLERANCE = 1.5  # what an equal phrase may cost more to keep its fingers: about one comfortable shift
@@ -74,7 +74,7 @@ def prepare(
     runs = _agreeing_runs(like_runs(part), part, walk, by_note)
 
     def solved(shared: Sequence[LikeRun]) -> Planning:
-        return _solved(part, instrument, chosen_level, weights, pins, by_note, walk, shared, maker, prices, impossible)
+        return lay_out(part, instrument, chosen_level, weights, pins, by_note, walk, shared, maker, prices, impossible)
 
     planning = solved(runs)
     return _part_ways(planning, solved) if runs else planning
@@ -158,7 +158,7 @@ def _notes_by_bar(part: Part) -> dict[int, list[Note]]:
     return by_bar
 
 
-def _solved(
+def lay_out(
     part: Part,
     instrument: Instrument,
     level: Level,
@@ -171,6 +171,8 @@ def _solved(
     prices: MovePrices,
     impossible: tuple[int, ...],
 ) -> Planning:
+    """The walk as a lattice, solved. `runs` are equal phrases that share their fingers; `impossible` events are left
+    out; columns and prices come from `maker` and `prices`, which may serve many plans."""
     shared = _shared_events(part, walk, runs)
     pinned = _pins_by_event(walk, by_note, shared)
     gone = set(impossible)

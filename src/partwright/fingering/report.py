@@ -14,13 +14,13 @@ from partwright.fingering.plan import FingeredNote, FingeringPlan, Placement, Re
 from partwright.fingering.planning import Planning
 from partwright.score import Note, beat_text
 
-__all__ = ["plan_of", "state_placement"]
+__all__ = ["costs_of", "plan_of", "state_placement"]
 
 
 def plan_of(planning: Planning) -> FingeringPlan:
     """The plan that a solved lattice stands for, note by note in written order."""
     placements = _placements(planning)
-    costs = _costs(planning)
+    costs = costs_of(planning)
     pinned = {pin.note_id for pin in planning.pins if not pin.banned}
     notes = []
     for note in planning.part.notes:
@@ -93,7 +93,7 @@ def state_placement(planning: Planning, variable: int, state: int, note: int) ->
     )
 
 
-def _costs(planning: Planning) -> dict[int, float]:
+def costs_of(planning: Planning) -> dict[int, float]:
     """What each variable adds to the plan the first time it is played: itself and the move to it."""
     lattice, choice = planning.lattice, planning.solution.choice
     costs: dict[int, float] = {}

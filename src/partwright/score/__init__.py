@@ -5,7 +5,11 @@
 60
 """
 
+from typing import TYPE_CHECKING
+
+from partwright.lazy import lazy_names
 from partwright.score.annotate import annotate, strip_marks, with_note_ids
+from partwright.score.chord_text import chord_from_text
 from partwright.score.compose_musicxml import compose_musicxml
 from partwright.score.converted import Converted
 from partwright.score.faults import Fault, fault_remarks, find_faults
@@ -32,6 +36,7 @@ from partwright.score.tune import NotePlace, Tune
 from partwright.score.write_musicxml import musicxml_bytes, mxl_bytes, write_musicxml
 from partwright.score.written import (
     WrittenBar,
+    WrittenChord,
     WrittenEvent,
     WrittenKey,
     WrittenMetre,
@@ -41,6 +46,11 @@ from partwright.score.written import (
     WrittenWords,
 )
 
+if TYPE_CHECKING:
+    from partwright.score.spelling import EstimatedKey, estimate_key, key_name
+
+__getattr__ = lazy_names(__name__, {"spelling": ("EstimatedKey", "estimate_key", "key_name")})
+
 __all__ = [
     "Bar",
     "BracketLine",
@@ -48,6 +58,7 @@ __all__ = [
     "Converted",
     "Credits",
     "Direction",
+    "EstimatedKey",
     "Fault",
     "FingeringMark",
     "LooseEnd",
@@ -65,6 +76,7 @@ __all__ = [
     "Tune",
     "WordsMark",
     "WrittenBar",
+    "WrittenChord",
     "WrittenEvent",
     "WrittenKey",
     "WrittenMetre",
@@ -74,9 +86,12 @@ __all__ = [
     "WrittenWords",
     "annotate",
     "beat_text",
+    "chord_from_text",
     "compose_musicxml",
+    "estimate_key",
     "fault_remarks",
     "find_faults",
+    "key_name",
     "musicxml_bytes",
     "mxl_bytes",
     "read_musicxml",

@@ -1,0 +1,144 @@
+"""partwright keys: which key and octave lies best."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from partwright.cli.options import hand_options, json_option, score_argument
+
+if TYPE_CHECKING:
+    from partwright.arranging import KeyChoice, KeyRanking, PhraseSpan
+    from partwright.lesson import Prepared
+
+__all__ = ["command"]
+
+
+@click.command("keys")
+@score_argument
+@click.option("--stay-near", metavar="KEY", help='A key to stay near, as your recording has it: "G", "Bb", "F# minor".')
+@click.option("--phrases", is_flag=True, help="Let single phrases change octave where the whole then lies better.")
+@click.option("--all", "show_all", is_flag=True, help="List every key and octave, not only the first twelve.")
+@hand_options
+@json_option
+def command(score: str, stay_near: str | None, phrases: bool, show_all: bool, as_json: bool, **hand: object) -> int:
+    """Rank keys and octaves by how well they lie.
+
+    The twelve keys are tried in three octaves each, every one with a fingering plan of its own for the chosen level.
+    Cost is per note and has no unit; lower lies better. The bar named is the hardest one in that key, with its reason.
+
+    \b
+    partwright keys waltz.musicxml
+    partwright keys waltz --level beginner --phrases
+    partwright keys waltz.musicxml --stay-near "F# major" --json
+    """
+    from partwright.arranging import keys_document, parse_key, rank_keys
+    from partwright.cli.output import print_json, remark
+    from partwright.cli.read_job import read_job
+
+    near = None
+    if stay_near is not None:
+        near = (parse_key(_not_a_file(stay_near))[0], stay_near)
+    job = read_job(score, **hand)
+    from partwright.errors import PartwrightError, Place
+
+    try:
+        ranking = rank_keys(
+            job.part,
+            job.instrument,
+            level=job.level,
+            near=near,
+            phrases=_spans(job) if phrases else (),
+        )
+    except PartwrightError as error:
+        raise error.at(Place(file=str(job.tune_path))) from error
+    for text in job.remarks:
+        remark(f"remark: {text}")
+    if job.pins:
+        remark("remark: pins are for the key they were set in; they are left aside here.")
+    if as_json:
+        print_json({"score": score, **keys_document(ranking)})
+        return 0
+    for line in _lines(ranking, show_all=show_all):
+        click.echo(line)
+    return 0
+
+
+def _not_a_file(text: str) -> str:
+    from partwright.errors import InputError
+
+    if Path(text).is_file():
+        raise InputError(
+            f"--stay-near takes a key, and {text} is a file", 'Name the key of the recording, as in "G" or "A minor".'
+        )
+    return text
+
+
+def _spans(job: Prepared) -> tuple[PhraseSpan, ...]:
+    """The tune's phrases as spans of its notes."""
+    from partwright.arranging import PhraseSpan
+    from partwright.lesson import make_outline
+
+    part = job.part
+    outline = make_outline(part, sections=job.lesson.sections)
+    firsts = [part.by_id[phrase.first_note_id].index for phrase in outline.phrases]
+    ends = [first - 1 for first in firsts[1:]] + [len(part.notes) - 1]
+    return tuple(PhraseSpan(first_note=first, last_note=last) for first, last in zip(firsts, ends, strict=True))
+
+
+def _lines(ranking: KeyRanking, *, show_all: bool) -> list[str]:
+    from partwright.cli.output import table_lines
+
+    listed = ranking.ranking if show_all else ranking.ranking[:12]
+    own = next((choice for choice in ranking.ranking if choice.given), None)
+    if own is not None and own not in listed:
+        listed = (*listed, own)
+    places = {id(choice): str(number) for number, choice in enumerate(ranking.ranking, start=1)}
+    rows = [
+        [
+            places[id(choice)],
+            choice.key,
+            _moved(choice),
+            f"{choice.lowest}–{choice.highest}",
+            f"{choice.cost_per_note:.2f}",
+            choice.hardest_bar,
+            choice.hardest_why,
+            _remarks(choice),
+        ]
+        for choice in listed
+    ]
+    lines = list(table_lines(["", "key", "moved", "range", "cost", "hardest bar", "why", "remarks"], rows))
+    near = f", near {ranking.stay_near}" if ranking.stay_near else ""
+    lines.append(
+        f"{ranking.tried} keys and octaves tried for {ranking.instrument.replace('_', ' ')}, {ranking.level}{near}; "
+        f"{ranking.out_of_range} go beyond the instrument."
+    )
+    return lines
+
+
+def _moved(choice: KeyChoice) -> str:
+    if choice.semitones == 0:
+        return "as given"
+    way = "up" if choice.semitones > 0 else "down"
+    octaves, rest = divmod(abs(choice.semitones), 12)
+    if rest == 0:
+        return f"{way} {octaves} octave{'s' if octaves > 1 else ''}"
+    return f"{way} {abs(choice.semitones)} semitone{'s' if abs(choice.semitones) > 1 else ''}"
+
+
+def _remarks(choice: KeyChoice) -> str:
+    figures = choice.figures
+    told = [
+        f"{number} {one if number == 1 else many}"
+        for number, one, many in (
+            (figures.beyond_level, "note outside the level", "notes outside the level"),
+            (figures.shifts, "shift", "shifts"),
+            (figures.extended_events, "note extended", "notes extended"),
+            (figures.open_events, "open", "open"),
+        )
+        if number
+    ]
+    told += [f"bars {d.first_bar}–{d.last_bar} {'up' if d.octaves > 0 else 'down'} an octave" for d in choice.displaced]
+    return ", ".join(told)

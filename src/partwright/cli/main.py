@@ -68,7 +68,7 @@ partwright = CommandTable(
 
 def main() -> NoReturn:
     """The program as installed: runs one command and ends the process with its exit code."""
-    gc.set_threshold(50_000, 20, 20)  # a command makes much and drops little: seldom looking for garbage starts it sooner
+    gc.set_threshold(50_000, 20, 20)  # a command makes much and drops little; seldom looking for garbage saves time
     code = run(sys.argv[1:])
     try:
         sys.stdout.flush()

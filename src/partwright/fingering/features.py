@@ -83,7 +83,7 @@ class CostModel:
             cost += weights["reach"] * self._reach(column)
         if len(column.midi) > 1:
             cost += weights["barre"] * _laid_across(column.finger)
-        return cost
+        return np.asarray(cost)
 
     def _reach(self, column: Column) -> Floats:
         """How far the fingers on harmonics reach out of the hand, in semitones, (K,)."""

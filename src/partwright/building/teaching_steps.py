@@ -27,15 +27,13 @@ def _outline(workshop: Workshop) -> Made:
 
 
 def _drills(workshop: Workshop) -> Made:
-    from partwright.lesson import drill_marks, plan_drill
+    from partwright.lesson import drill_marks
     from partwright.score import annotate, musicxml_bytes
 
-    teaching = workshop.teaching
     files = {}
-    for drill in teaching.drills:
-        planned = plan_drill(drill, teaching.instrument, level=workshop.prepared.level)
-        tree = annotate(planned.tune, drill_marks(planned, teaching.instrument))
-        files[f"drills/drill-{drill.id}.musicxml"] = musicxml_bytes(tree)
+    for planned in workshop.drills:
+        tree = annotate(planned.tune, drill_marks(planned, workshop.prepared.instrument))
+        files[f"drills/drill-{planned.drill.id}.musicxml"] = musicxml_bytes(tree)
     return Made(files=files)
 
 
@@ -65,7 +63,12 @@ def _booklet(workshop: Workshop, paper: str) -> Made:
 
     job = workshop.prepared
     pdf = booklet_pdf(
-        workshop.teaching, page_tune(job), workshop.marks, heading=page_heading(job), page=page_size(paper)
+        workshop.teaching,
+        page_tune(job),
+        workshop.marks,
+        heading=page_heading(job),
+        page=page_size(paper),
+        drills=workshop.drills,
     )
     return Made(files={f"booklet-{paper}.pdf": pdf})
 

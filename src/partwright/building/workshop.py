@@ -22,11 +22,13 @@ from partwright.fingering import prepare as prepare_fingering
 from partwright.lesson import (
     OWN_SCRIPT_FILE,
     Lesson,
+    PlannedDrill,
     Prepared,
     Sentence,
     Teaching,
     lesson_bowing,
     lesson_script,
+    plan_drill,
     plan_marks,
     plan_teaching,
     prepare,
@@ -92,6 +94,12 @@ class Workshop:
     def teaching(self) -> Teaching:
         """The planned lesson: sections, hard spots, drills, steps, episodes."""
         return plan_teaching(self.lesson, self.planning, bowing=self.bowing)
+
+    @cached_property
+    def drills(self) -> tuple[PlannedDrill, ...]:
+        """The lesson's drills, fingered and bowed."""
+        teaching = self.teaching
+        return tuple(plan_drill(d, teaching.instrument, level=self.prepared.level) for d in teaching.drills)
 
     @cached_property
     def script(self) -> tuple[Sentence, ...]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import resources
 from typing import TYPE_CHECKING
@@ -33,7 +33,7 @@ from partwright.lesson import Teaching, bars_printed, count_words, drill_marks, 
 
 if TYPE_CHECKING:
     from partwright.engraving.worker import EngravingProcess
-    from partwright.lesson import Drill, TaughtSection
+    from partwright.lesson import Drill, PlannedDrill, TaughtSection
     from partwright.score import Mark, Tune
 
 __all__ = ["booklet_pdf"]
@@ -41,7 +41,7 @@ __all__ = ["booklet_pdf"]
 SIDE_MM = 22.0
 _INDENT_MM = 4.2  # of a group behind its hairline
 _MUSIC_SIZE = 0.86
-_SMALL_SIZE = 0.8
+_SMALL_SIZE = 0.78
 _CHART_ROOM_MM = 38.0
 _CHART_GAP_MM = 7.0
 _CHART_SHRINK = 0.86  # how small a chart may become so that one more stands beside it
@@ -55,11 +55,12 @@ def booklet_pdf(
     *,
     heading: Heading,
     page: PageSize = A4,
+    drills: Sequence[PlannedDrill] = (),
     process: EngravingProcess | None = None,
 ) -> bytes:
-    """The booklet of a planned lesson as PDF/A-2b. `tune` and `marks` are those of the printed part. Same input, same
-    bytes. Raises EngravingError."""
-    drawn = _Drawn(teaching, tune, marks, page, process)
+    """The booklet of a planned lesson as PDF/A-2b. `tune` and `marks` are those of the printed part; `drills` are the
+    lesson's, where they have been planned already. Same input, same bytes. Raises EngravingError."""
+    drawn = _Drawn(teaching, tune, marks, page, {planned.drill.id: planned for planned in drills}, process)
     book = {
         "language": "en",
         "page": {"width": page.width_mm, "height": page.height_mm, "side": SIDE_MM},
@@ -96,11 +97,12 @@ class _Drawn:
         tune: Tune,
         marks: Sequence[Mark],
         page: PageSize,
+        planned: Mapping[str, PlannedDrill],
         process: EngravingProcess | None,
     ) -> None:
         self.files: dict[str, str] = {}
         self._teaching, self._tune, self._marks = teaching, tune, marks
-        self._page, self._process = page, process
+        self._page, self._planned, self._process = page, planned, process
         self._width = page.width_mm - 2 * SIDE_MM
 
     def incipit(self) -> dict[str, object] | None:
@@ -177,7 +179,7 @@ class _Drawn:
 
     def _drill(self, drill: Drill) -> dict[str, object]:
         teaching = self._teaching
-        planned = plan_drill(drill, teaching.instrument, level=teaching.plan.level)
+        planned = self._planned.get(drill.id) or plan_drill(drill, teaching.instrument, level=teaching.plan.level)
         svg = engrave_excerpt_svg(
             planned.tune,
             drill_marks(planned, teaching.instrument),

@@ -112,11 +112,12 @@ def _lasting(part: Part) -> dict[str, Fraction]:
 def compare_bars(was: tuple[BarEvent, ...], now: tuple[BarEvent, ...], *, semitones: int = 0) -> BarPair:
     """Two bars, event by event at the same places in the bar; `semitones` is how much higher the second should lie.
 
-    An event that agrees in pitch or in length only counts half in `share`.
+    In `share` an event that agrees in pitch only counts half, in length only a quarter: equal rhythm alone is no
+    likeness.
     """
     before = {event.offset_quarters: event for event in was}
     after = {event.offset_quarters: event for event in now}
-    same, half = 0, 0
+    same, partly = 0, 0.0
     changed: list[tuple[BarEvent | None, BarEvent | None]] = []
     for offset in sorted(before.keys() | after.keys()):
         one, two = before.get(offset), after.get(offset)
@@ -128,10 +129,10 @@ def compare_bars(was: tuple[BarEvent, ...], now: tuple[BarEvent, ...], *, semito
         if pitch and length:
             same += 1
         else:
-            half += pitch or length
+            partly += 0.5 if pitch else 0.25 if length else 0.0
             changed.append((one, two))
     places = same + len(changed)
-    return BarPair(same, tuple(changed), (same + half / 2) / places if places else 1.0)
+    return BarPair(same, tuple(changed), (same + partly) / places if places else 1.0)
 
 
 def _moved(midi: tuple[int, ...], semitones: int) -> tuple[int, ...]:

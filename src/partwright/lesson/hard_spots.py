@@ -37,7 +37,7 @@ _LIFT_SECONDS = 0.5
 """Time in which a bow is lifted and set again at ease; with none it weighs as much as a shift. Common practice, no
 source."""
 
-_BARS_PER_SPOT = 5
+_BARS_PER_SPOT = 8
 _MOST_SPOTS = 8
 _FEWEST_SPOTS = 2
 

@@ -85,18 +85,18 @@ def likenesses_of(bars: Bars) -> tuple[Likeness, ...]:
     seeds = earlier_matches(_tokens(bars), least=LEAST_TOKENS)
     ranked = sorted(seeds, key=lambda m: (-m[2], _semitones(bars, m) != 0, m[0]))
     covered = [False] * len(bars.by_bar)
-    runs = []
-    for seed in ranked:
-        run = _run_of(bars, seed, covered)
-        if run is None:
-            continue
-        run = _free_part(_cut(_followed(run, pairs), pairs), covered)
-        run = _cut(run, pairs)
-        if run.last - run.first + 1 < LEAST_BARS or _notes(bars, run) < LEAST_NOTES:
-            continue
-        runs.append(run)
-        for bar in range(run.first, run.last + 1):
-            covered[bar] = True
+    runs: list[_Run] = []
+    for whole in (True, False):  # first what stands free, then what is left between
+        for seed in ranked:
+            run = _run_of(bars, seed, covered, mostly_free=whole)
+            if run is None:
+                continue
+            run = _cut(_free_part(_cut(_followed(run, pairs), pairs), covered), pairs)
+            if run.last - run.first + 1 < LEAST_BARS or _notes(bars, run) < LEAST_NOTES:
+                continue
+            runs.append(run)
+            for bar in range(run.first, run.last + 1):
+                covered[bar] = True
     runs += _into_other_endings(bars, runs, pairs, covered)
     return tuple(_likeness(bars, run, pairs) for run in sorted(runs, key=lambda run: run.first))
 
@@ -188,17 +188,19 @@ def _semitones(bars: Bars, seed: tuple[int, int, int]) -> int:
     return bars.events[seed[0]].midi[0] - bars.events[seed[1]].midi[0]
 
 
-def _run_of(bars: Bars, seed: tuple[int, int, int], covered: list[bool]) -> _Run | None:
-    """The bars a seed touches; None where all of them are told of already, or the bars would overlap."""
+def _run_of(bars: Bars, seed: tuple[int, int, int], covered: list[bool], *, mostly_free: bool) -> _Run | None:
+    """The bars a seed touches, less those at its ends that are told of already; None where nothing is left (with
+    `mostly_free`, where that is less than half), or where the two places would overlap."""
     first, earlier, length = seed
     start, stop = bars.events[first].bar_index, bars.events[first + length - 1].bar_index
     apart = start - bars.events[earlier].bar_index
+    touched = stop - start + 1
     while start <= stop and covered[start]:
         start += 1
     while start <= stop and covered[stop]:
         stop -= 1
     stop = min(stop, start + apart - 1)
-    if start > stop or apart < 1:
+    if start > stop or apart < 1 or (mostly_free and 2 * (stop - start + 1) < touched):
         return None
     return _Run(start, stop, apart, _semitones(bars, seed))
 

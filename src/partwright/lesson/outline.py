@@ -19,7 +19,7 @@ from partwright.instrument import Instrument
 from partwright.lesson.bar_content import Bars
 from partwright.lesson.lesson import Section
 from partwright.lesson.likenesses import Difference, Likeness, likenesses_of
-from partwright.lesson.phrases import Phrase, find_phrases
+from partwright.lesson.phrases import Phrase, PhraseFinder
 from partwright.lesson.survey import suggest_sections
 from partwright.score import Part, beat_text
 
@@ -66,8 +66,9 @@ def make_outline(
     """Sections, phrases and likenesses of a part. `plan` and `bowing` add where equal notes differ in finger or bow."""
     bars = Bars(part)
     likenesses = likenesses_of(bars)
-    spans, origin = _spans(bars, sections, likenesses)
-    phrases = find_phrases(bars, section_starts=[first for _, first, _, _ in spans])
+    finder = PhraseFinder(bars)
+    spans, origin = _spans(bars, sections, likenesses, finder)
+    phrases = finder.find([first for _, first, _, _ in spans])
     shared: list[list[Phrase]] = [[] for _ in spans]
     for phrase in phrases:
         middle = bars.events[(phrase.first + phrase.last) // 2].bar_index
@@ -153,7 +154,7 @@ _Span = tuple[str, int, int, str]
 
 
 def _spans(
-    bars: Bars, sections: Sequence[Section], likenesses: Sequence[Likeness]
+    bars: Bars, sections: Sequence[Section], likenesses: Sequence[Likeness], finder: PhraseFinder
 ) -> tuple[list[_Span], Literal["lesson", "page", "music"]]:
     part = bars.part
     index = {bar.number: bar.index for bar in reversed(part.bars)}
@@ -164,11 +165,12 @@ def _spans(
     spans = [(s.name, index[s.first_bar], index[s.last_bar], "") for s in shown]
     if len(spans) > 1 or not spans or spans[0][2] - spans[0][1] + 1 <= _LONG_BARS:
         return spans, "page"
-    return _named(cut_into_sections(bars, likenesses, first=spans[0][1], last=spans[0][2]), likenesses), "music"
+    cut = cut_into_sections(bars, likenesses, finder.find(), first=spans[0][1], last=spans[0][2])
+    return _named(cut, likenesses), "music"
 
 
 def cut_into_sections(
-    bars: Bars, likenesses: Sequence[Likeness], *, first: int, last: int
+    bars: Bars, likenesses: Sequence[Likeness], phrases: Sequence[Phrase], *, first: int, last: int
 ) -> tuple[tuple[int, int], ...]:
     """Bars `first` … `last` cut where the music says so, exactly the best cut by these weights.
 
@@ -181,7 +183,7 @@ def cut_into_sections(
         for bar in (likeness.of[0], likeness.at[0], likeness.of[1] + 1, likeness.at[1] + 1):
             if first < bar <= last:
                 speaks[bar] += size
-    for phrase in find_phrases(bars):
+    for phrase in phrases:
         starts = bars.events[phrase.first]
         bar = phrase.first_bar + (starts.offset_quarters > 0)
         if first < bar <= last:
@@ -193,10 +195,11 @@ def cut_into_sections(
                 speaks[bar] += min(0.5, float(gap) / float(bars.part.bars[before.bar_index].nominal_quarters or 4) / 2)
     best: dict[int, tuple[float, int]] = {first: (0.0, first)}
     for end in range(first + 1, last + 2):
+        begins = range(max(first, end - 4 * _USUAL_BARS), end - _LEAST_BARS + 1)
         options = [
             (best[start][0] + _length_weight(end - start) + (speaks[end] if end <= last else 0.0), -start)
-            for start in best
-            if (end - start >= _LEAST_BARS and end - start <= 4 * _USUAL_BARS) or (start == first and end == last + 1)
+            for start in ([first, *begins] if end == last + 1 and last - first < _LEAST_BARS else begins)
+            if start in best
         ]
         if options:
             weight, start = max(options)
@@ -215,30 +218,31 @@ def _length_weight(bars: int) -> float:
 def _named(spans: Sequence[tuple[int, int]], likenesses: Sequence[Likeness]) -> list[_Span]:
     """A, B, C …; a section that is mostly an earlier one again gets its letter with a number: A2."""
     letters = [chr(ord("A") + i) for i in range(26)] + [f"{chr(ord('A') + i)}{chr(ord('A') + i)}" for i in range(26)]
-    names: list[str] = []
+    section_of = {bar: i for i, (first, last) in enumerate(spans) for bar in range(first, last + 1)}
+    shared: list[dict[int, int]] = [{} for _ in spans]  # for each section, bars it shares with earlier ones
+    for likeness in likenesses:
+        if likeness.semitones:
+            continue
+        for bar, like_bar in zip(
+            range(likeness.at[0], likeness.at[1] + 1), range(likeness.of[0], likeness.of[1] + 1), strict=True
+        ):
+            later, earlier = section_of.get(bar), section_of.get(like_bar)
+            if later is not None and earlier is not None and earlier < later:
+                shared[later][earlier] = shared[later].get(earlier, 0) + 1
     roots: list[str] = []
     used: dict[str, int] = {}
-    for first, last in spans:
-        root = next(
-            (roots[i] for i, span in enumerate(spans[: len(names)]) if _mostly_again(span, (first, last), likenesses)),
-            None,
-        )
-        if root is None:
-            root = letters[len(used)] if len(used) < len(letters) else f"Section {len(used) + 1}"
-        used[root] = used.get(root, 0) + 1
+    found: list[_Span] = []
+    for index, (first, last) in enumerate(spans):
+        like = max(shared[index], key=lambda i: (shared[index][i], -i), default=None)
+        if like is not None and shared[index][like] > 0.6 * (last - first + 1):
+            root = roots[like]
+        else:
+            fresh = len(set(roots))
+            root = letters[fresh] if fresh < len(letters) else f"Section {fresh + 1}"
         roots.append(root)
-        names.append(root if used[root] == 1 else f"{root}{used[root]}")
-    return [(name, first, last, "") for name, (first, last) in zip(names, spans, strict=True)]
-
-
-def _mostly_again(earlier: tuple[int, int], later: tuple[int, int], likenesses: Sequence[Likeness]) -> bool:
-    shared = 0
-    for likeness in likenesses:
-        apart = likeness.at[0] - likeness.of[0]
-        first = max(later[0], likeness.at[0], earlier[0] + apart)
-        last = min(later[1], likeness.at[1], earlier[1] + apart)
-        shared += max(0, last - first + 1) if likeness.semitones == 0 else 0
-    return shared > 0.6 * (later[1] - later[0] + 1)
+        used[root] = used.get(root, 0) + 1
+        found.append((root if used[root] == 1 else f"{root}{used[root]}", first, last, ""))
+    return found
 
 
 # The hand at equal notes ---------------------------------------------------------------------------------------------

@@ -27,6 +27,7 @@ __all__ = [
     "PLACE_TERMS",
     "STRETCH_TERMS",
     "Phrase",
+    "PhraseFinder",
     "best_cuts",
     "find_phrases",
     "local_boundaries",
@@ -63,17 +64,27 @@ class Phrase:
 
 def find_phrases(bars: Bars, *, section_starts: Iterable[int] = ()) -> tuple[Phrase, ...]:
     """The phrases of a part. `section_starts` are bar indices at which a phrase must begin, its upbeat before it."""
-    events = bars.events
-    if not events:
-        return ()
-    weights = phrase_weights()
-    strengths = place_amounts(bars) @ np.array([weights[name] for name in PLACE_TERMS])
-    strengths = strengths + _said_by_the_page(bars, section_starts)
-    stretches = stretch_amounts(bars) @ np.array([weights[name] for name in STRETCH_TERMS])
-    cuts = best_cuts(strengths, stretches)
-    starts = [0, *(k + 1 for k in cuts)]
-    ends = [*cuts, len(events) - 1]
-    return tuple(_phrase(events, first, last) for first, last in zip(starts, ends, strict=True))
+    return PhraseFinder(bars).find(section_starts)
+
+
+class PhraseFinder:
+    """A part's places and stretches weighed once, to be cut more than once."""
+
+    def __init__(self, bars: Bars) -> None:
+        self._bars = bars
+        weights = phrase_weights()
+        self._strengths = place_amounts(bars) @ np.array([weights[name] for name in PLACE_TERMS])
+        self._stretches = stretch_amounts(bars) @ np.array([weights[name] for name in STRETCH_TERMS])
+
+    def find(self, section_starts: Iterable[int] = ()) -> tuple[Phrase, ...]:
+        """As `find_phrases`."""
+        events = self._bars.events
+        if not events:
+            return ()
+        cuts = best_cuts(self._strengths + _said_by_the_page(self._bars, section_starts), self._stretches)
+        starts = [0, *(k + 1 for k in cuts)]
+        ends = [*cuts, len(events) - 1]
+        return tuple(_phrase(events, first, last) for first, last in zip(starts, ends, strict=True))
 
 
 @cache
@@ -146,6 +157,8 @@ def stretch_amounts(bars: Bars) -> Floats:
     events = bars.events
     count = len(events)
     most = min(MOST_NOTES, count)
+    if not count:
+        return np.zeros((0, 0, len(STRETCH_TERMS)))
     onset, length, _ = _arrays(events)
     beat, *_ = _metre(bars)
     bar_length = np.array([float(bars.part.bars[e.bar_index].nominal_quarters) or 4.0 for e in events])

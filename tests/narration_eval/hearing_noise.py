@@ -80,7 +80,9 @@ def _noise(
             found.append((token, at, number))
             k += 1
             continue
-        following = re.sub(r"[^\w']", "", words[k + 1][0]).lower() if k + 1 < len(words) and words[k + 1][2] == number else ""
+        following = (
+            re.sub(r"[^\w']", "", words[k + 1][0]).lower() if k + 1 < len(words) and words[k + 1][2] == number else ""
+        )
         pair = f"{plain} {following}"
         if pair in pairs:
             found += [(w, at, number) for w in rng.choice(pairs[pair]).split()]

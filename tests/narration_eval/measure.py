@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import random
 import re
-from collections import Counter, defaultdict
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
@@ -61,7 +61,9 @@ class Tally:
             rows[kind] = _prf(self.found[kind], self.false[kind], self.planted[kind])
         rows["all"] = _prf(self.found.total(), self.false.total(), self.planted.total())
         rows["all, same kind"] = _prf(
-            self.found_strict.total(), self.false.total() + self.found.total() - self.found_strict.total(), self.planted.total()
+            self.found_strict.total(),
+            self.false.total() + self.found.total() - self.found_strict.total(),
+            self.planted.total(),
         )
         return rows
 
@@ -70,7 +72,14 @@ def _prf(hit: int, false: int, planted: int) -> dict[str, float]:
     precision = hit / (hit + false) if hit + false else 1.0
     recall = hit / planted if planted else 1.0
     f1 = 2 * precision * recall / (precision + recall) if precision + recall else 0.0
-    return {"planted": planted, "found": hit, "false": false, "precision": round(precision, 4), "recall": round(recall, 4), "f1": round(f1, 4)}
+    return {
+        "planted": planted,
+        "found": hit,
+        "false": false,
+        "precision": round(precision, 4),
+        "recall": round(recall, 4),
+        "f1": round(f1, 4),
+    }
 
 
 @cache
@@ -130,11 +139,18 @@ def make_lesson(
 
 def check_lesson(tune: Tune, text: str) -> NarrationCheck:
     return check_narration(
-        parse_transcript(text.encode()), tune.part, tune.instrument, plan=tune.plan, bowing=tune.bowing, sections=tune.lesson_sections
+        parse_transcript(text.encode()),
+        tune.part,
+        tune.instrument,
+        plan=tune.plan,
+        bowing=tune.bowing,
+        sections=tune.lesson_sections,
     )
 
 
-def tally_lesson(tally: Tally, tune: Tune, statements: list[Statement], text: str, teacher: Teacher, tag: str = "") -> None:
+def tally_lesson(
+    tally: Tally, tune: Tune, statements: list[Statement], text: str, teacher: Teacher, tag: str = ""
+) -> None:
     check = check_lesson(tune, text)
     tally.lessons += 1
     tally.minutes += statements[-1].end_s / 60
@@ -157,16 +173,21 @@ def tally_lesson(tally: Tally, tune: Tune, statements: list[Statement], text: st
             if same:
                 tally.found_strict[p.kind] += 1
             else:
-                tally.alarms.append(f"{tag} OTHER KIND {p.kind} as {chosen[0][1].kind}: {statements[p.statement].text!r}")
+                tally.alarms.append(
+                    f"{tag} OTHER KIND {p.kind} as {chosen[0][1].kind}: {statements[p.statement].text!r}"
+                )
         else:
-            tally.misses.append(f"{tag} {p.kind} {p.start_s:.0f}s bar {p.place} said {p.said!r} right {p.right!r}: {statements[p.statement].text!r} heard {_heard(check, p.start_s, p.end_s)!r} {_verdicts(check, p)}")
+            tally.misses.append(
+                f"{tag} {p.kind} {p.start_s:.0f}s bar {p.place} said {p.said!r} right {p.right!r}: {statements[p.statement].text!r} heard {_heard(check, p.start_s, p.end_s)!r} {_verdicts(check, p)}"
+            )
     for j, f in wrongs:
         if j not in used:
             tally.false[f.kind] += 1
             near = next((s for s in statements if s.start_s - 0.7 <= (f.time_s or 0) <= s.end_s + 0.2), None)
             tally.alarms.append(
                 f"{tag} FALSE {f.kind} {f.time_s:.0f}s bar {f.bar}:{f.beat} observed {f.observed!r} right {f.right!r} ({f.confidence:.2f}): {near.text if near else ''!r}"
-                + (f" PLANTED {near.planted.kind}" if near and near.planted else "") + f" heard {_heard(check, near.start_s, near.end_s) if near else ''!r}"
+                + (f" PLANTED {near.planted.kind}" if near and near.planted else "")
+                + f" heard {_heard(check, near.start_s, near.end_s) if near else ''!r}"
             )
     _tally_places(tally, check, statements, teacher)
 
@@ -177,7 +198,9 @@ def _belongs(finding: Finding, planted: Planted) -> bool:
     if planted.start_s - 0.5 <= finding.time_s <= planted.end_s + 0.2 and finding.bar == planted.place[0]:
         return True
     near = planted.start_s - 6.0 <= finding.time_s <= planted.end_s + 4.0
-    return near and (finding.bar, finding.beat) == planted.place or (near and planted.kind == "structure" == finding.kind)
+    return (near and (finding.bar, finding.beat) == planted.place) or (
+        near and planted.kind == "structure" == finding.kind
+    )
 
 
 def _verdicts(check: NarrationCheck, planted: Planted) -> str:
@@ -188,7 +211,9 @@ def _verdicts(check: NarrationCheck, planted: Planted) -> str:
         if planted.start_s - 3.0 <= at <= planted.end_s + 2.0:
             place = check.places[item.place].first if item.place >= 0 else None
             where = f"{place.bar}:{beat_text(place.beat)}" if place else "-"
-            rows.append(f"{item.claimed}={item.verdict}@{where}({item.confidence:.2f},p{check.mentions[item.mention].p:.2f})")
+            rows.append(
+                f"{item.claimed}={item.verdict}@{where}({item.confidence:.2f},p{check.mentions[item.mention].p:.2f})"
+            )
     return " | ".join(rows)
 
 
@@ -201,10 +226,16 @@ def _tally_places(tally: Tally, check: NarrationCheck, statements: list[Statemen
     midis = [r.notes[0].midi for r in teacher.runs]
     by_note = {n.id: k for k, r in enumerate(teacher.runs) for n in r.notes}
     for statement in statements:
-        named = [(name, run) for name, run in statement.names if not (statement.planted and statement.planted.kind in ("note", "order"))]
+        named = [
+            (name, run)
+            for name, run in statement.names
+            if not (statement.planted and statement.planted.kind in ("note", "order"))
+        ]
         inside = [
-            (m, int(check.following.path[k])) for k, m in enumerate(check.mentions)
-            if m.note is not None and statement.start_s - 0.3 <= (check.words[m.first_word].start_s or 0) <= statement.end_s + 0.05
+            (m, int(check.following.path[k]))
+            for k, m in enumerate(check.mentions)
+            if m.note is not None
+            and statement.start_s - 0.3 <= (check.words[m.first_word].start_s or 0) <= statement.end_s + 0.05
         ]
         for name, run in named:
             match = next(((m, p) for m, p in inside if _spelled(m.note) == name), None)
@@ -233,7 +264,9 @@ def _alike(midis: list[int], a: int, b: int) -> bool:
     return midis[max(0, a - 2) : a + 3] == midis[max(0, b - 2) : b + 3]
 
 
-def lessons(seeds: Sequence[int], voices: Sequence[str], **how: object) -> Iterator[tuple[Tune, list[Statement], str, Teacher]]:
+def lessons(
+    seeds: Sequence[int], voices: Sequence[str], **how: object
+) -> Iterator[tuple[Tune, list[Statement], str, Teacher]]:
     for seed in seeds:
         yield make_lesson(seed, voices, **how)  # type: ignore[arg-type]
 

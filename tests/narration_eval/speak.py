@@ -238,7 +238,9 @@ class Teacher:
         many = [r for r in after if r.section == run.section]
         if len(many) >= 2:
             forms += [(1.6, "list_notes")]
-            if all(0 < f <= 4 for r in [run, *many[:2]] for f in r.fingers[:1]) and all(len(r.notes) == 1 for r in [run, *many[:2]]):
+            if all(0 < f <= 4 for r in [run, *many[:2]] for f in r.fingers[:1]) and all(
+                len(r.notes) == 1 for r in [run, *many[:2]]
+            ):
                 forms += [(2.5, "list_fingers"), (0.8, "finger_run")]
         if len(many) >= 3 and run.name == many[1].name and many[0].name == many[2].name and run.name != many[0].name:
             forms.append((8.0, "alternation"))
@@ -246,7 +248,12 @@ class Teacher:
             forms.append((0.5, "bow"))
         if many and self._slurred(run, many[0]) is True:
             forms.append((0.7, "slur"))
-        if many and self._slurred(run, many[0]) is False and not run.notes[0].slur_stops and not many[0].notes[-1].slurred_to_next:
+        if (
+            many
+            and self._slurred(run, many[0]) is False
+            and not run.notes[0].slur_stops
+            and not many[0].notes[-1].slurred_to_next
+        ):
             forms.append((0.4, "separate"))
         if len(run.notes) == 1 and self._beats(run):
             forms.append((0.5, "hold"))
@@ -256,7 +263,12 @@ class Teacher:
             forms.append((0.3, "on_beat"))
         if self._rest_after(run):
             forms.append((4.0, "rest"))
-        if run.notes[0].beat == 1 and run.notes[0].bar.isdigit() and int(run.notes[0].bar) < 100 and not run.notes[0].grace:
+        if (
+            run.notes[0].beat == 1
+            and run.notes[0].bar.isdigit()
+            and int(run.notes[0].bar) < 100
+            and not run.notes[0].grace
+        ):
             forms.append((0.5, "bar_note"))
         marks = self._articulation(run)
         if marks:
@@ -269,7 +281,9 @@ class Teacher:
             if form != "list_notes":
                 while not all(0 < r.fingers[0] <= 4 and len(r.notes) == 1 for r in chosen):
                     chosen.pop()
-            self._add(form, i, chosen, list_=[note_name(*r.name) for r in chosen], digits=[r.fingers[0] for r in chosen])
+            self._add(
+                form, i, chosen, list_=[note_name(*r.name) for r in chosen], digits=[r.fingers[0] for r in chosen]
+            )
             return len(chosen)
         if form == "alternation":
             self._add(form, i, [run, many[0]])
@@ -300,23 +314,62 @@ class Teacher:
                 wrong = self._other_note(chosen[spot], [r for r in self.runs[max(0, i - 2) : i + 5]])
                 name = note_name(*wrong)
                 spoken = [note_name(*r.name) if k != spot else name for k, r in enumerate(chosen)]
-                return self._plant("note", "list_notes", i, chosen, name, note_name(*chosen[spot].name), name, list_=spoken, at=chosen[spot])
-            form = "note_finger" if fingered and rng.random() < 0.8 else "note_only" if finger or rng.random() < 0.5 else "note_only"
+                return self._plant(
+                    "note",
+                    "list_notes",
+                    i,
+                    chosen,
+                    name,
+                    note_name(*chosen[spot].name),
+                    name,
+                    list_=spoken,
+                    at=chosen[spot],
+                )
+            form = (
+                "note_finger"
+                if fingered and rng.random() < 0.8
+                else "note_only"
+                if finger or rng.random() < 0.5
+                else "note_only"
+            )
             return self._plant("note", form, i, [run], name, note_name(*run.name), name, note=name)
         if kind == "finger":
             if not uniform or run.substitute is not None:
                 return 0
             wrong_f = rng.choice([f for f in (1, 2, 3, 4) if f not in run.fingers])
-            if fingered and len(many) >= 2 and rng.random() < 0.3 and all(len(r.notes) == 1 and 0 < r.fingers[0] <= 4 for r in [run, *many[:2]]):
+            if (
+                fingered
+                and len(many) >= 2
+                and rng.random() < 0.3
+                and all(len(r.notes) == 1 and 0 < r.fingers[0] <= 4 for r in [run, *many[:2]])
+            ):
                 chosen = [run, *many[:2]]
                 spot = rng.randrange(3)
                 wrong_f = rng.choice([f for f in (1, 2, 3, 4) if f != chosen[spot].fingers[0]])
                 digits = [r.fingers[0] if k != spot else wrong_f for k, r in enumerate(chosen)]
-                return self._plant("finger", "list_fingers", i, chosen, ORDINALS[wrong_f], ORDINALS[chosen[spot].fingers[0]],
-                                   NUMBERS[wrong_f], list_=[note_name(*r.name) for r in chosen], digits=digits, at=chosen[spot])
+                return self._plant(
+                    "finger",
+                    "list_fingers",
+                    i,
+                    chosen,
+                    ORDINALS[wrong_f],
+                    ORDINALS[chosen[spot].fingers[0]],
+                    NUMBERS[wrong_f],
+                    list_=[note_name(*r.name) for r in chosen],
+                    digits=digits,
+                    at=chosen[spot],
+                )
             form = "count_finger" if len(run.notes) > 1 and rng.random() < 0.5 else "note_finger"
-            return self._plant("finger", form, i, [run], ORDINALS[wrong_f], "open" if finger == 0 else ORDINALS[finger],
-                               ORDINALS[wrong_f], finger=wrong_f)
+            return self._plant(
+                "finger",
+                form,
+                i,
+                [run],
+                ORDINALS[wrong_f],
+                "open" if finger == 0 else ORDINALS[finger],
+                ORDINALS[wrong_f],
+                finger=wrong_f,
+            )
         if kind == "count":
             actual = len(run.notes)
             bars = {}
@@ -334,7 +387,9 @@ class Teacher:
             others = [s.letter for k, s in enumerate(self.instrument.strings) if k != run.string]
             letter = rng.choice(others)
             form = rng.choice(["note_string", "note_string_finger"])
-            return self._plant("string", form, i, [run], letter, self.instrument.strings[run.string].letter, "string", string=letter)
+            return self._plant(
+                "string", form, i, [run], letter, self.instrument.strings[run.string].letter, "string", string=letter
+            )
         if kind == "position":
             label = self._ordinal(run)
             if not fingered or label is None or "extended" in run.shape:
@@ -351,10 +406,26 @@ class Teacher:
             spot = rng.randrange(2)
             spoken = [note_name(*r.name) for r in chosen]
             spoken[spot], spoken[spot + 1] = spoken[spot + 1], spoken[spot]
-            return self._plant("order", "list_notes", i, chosen, f"{spoken[spot]} {spoken[spot + 1]}",
-                               f"{spoken[spot + 1]} {spoken[spot]}", spoken[spot], list_=spoken, at=chosen[spot])
+            return self._plant(
+                "order",
+                "list_notes",
+                i,
+                chosen,
+                f"{spoken[spot]} {spoken[spot + 1]}",
+                f"{spoken[spot + 1]} {spoken[spot]}",
+                spoken[spot],
+                list_=spoken,
+                at=chosen[spot],
+            )
         if kind == "bow":
-            if many and self._slurred(run, many[0]) is False and not run.notes[-1].slur_stops and not many[0].notes[0].slurred_to_next and rng.random() < 0.5 and run.name != many[0].name:
+            if (
+                many
+                and self._slurred(run, many[0]) is False
+                and not run.notes[-1].slur_stops
+                and not many[0].notes[0].slurred_to_next
+                and rng.random() < 0.5
+                and run.name != many[0].name
+            ):
                 return self._plant("bow", "slur", i, [run, many[0]], "slur", "separate", "")
             if many and self._slurred(run, many[0]) is True and run.name != many[0].name and rng.random() < 0.7:
                 return self._plant("bow", "separate", i, [run, many[0]], "separate", "slur", "separate")
@@ -370,7 +441,9 @@ class Teacher:
                     bar = self.part.bars[run.notes[0].bar_index]
                     if bar.beats <= 4 and bar.beats >= 2:
                         said_b = rng.choice([b for b in range(1, bar.beats + 1) if b != beat])
-                        return self._plant("rhythm", "on_beat", i, [run], ORDINALS[said_b], ORDINALS[beat], "", beat=said_b)
+                        return self._plant(
+                            "rhythm", "on_beat", i, [run], ORDINALS[said_b], ORDINALS[beat], "", beat=said_b
+                        )
                 if self._beats(run) and self.part.bars[run.notes[0].bar_index].beat_type == 4:
                     actual_b = self._beats(run)
                     said_b = rng.choice([b for b in (2, 3, 4) if b != actual_b])
@@ -410,7 +483,9 @@ class Teacher:
             statement = Statement(text, None)
             if said != played:
                 self.left -= 1
-                statement.planted = Planted("structure", len(self.statements), (bar.number, "1"), times(said), times(played), "")
+                statement.planted = Planted(
+                    "structure", len(self.statements), (bar.number, "1"), times(said), times(played), ""
+                )
             self.statements.append(statement)
             return
         true = same if form == "structure_same" else last
@@ -419,7 +494,9 @@ class Teacher:
         statement = Statement(self._fill(self._say(form), section=name, section2=name2), None)
         if not true:
             self.left -= 1
-            statement.planted = Planted("structure", len(self.statements), (bar.number, "1"), f"{name} like {name2}", "not alike", "")
+            statement.planted = Planted(
+                "structure", len(self.statements), (bar.number, "1"), f"{name} like {name2}", "not alike", ""
+            )
         self.statements.append(statement)
 
     def _alike(self, k: int, j: int) -> tuple[bool, bool]:
@@ -428,7 +505,13 @@ class Teacher:
             found = []
             for b in range(first, last + 1):
                 start = self.part.bars[b].start_quarters
-                found.append([(x.onset_quarters - start, x.midi, x.duration_quarters) for x in self.part.notes if x.bar_index == b])
+                found.append(
+                    [
+                        (x.onset_quarters - start, x.midi, x.duration_quarters)
+                        for x in self.part.notes
+                        if x.bar_index == b
+                    ]
+                )
             return found
 
         one, two = bars(k), bars(j)
@@ -481,7 +564,11 @@ class Teacher:
         if note.tied_to is not None or note.grace:
             return None
         length = note.duration_quarters / Fraction(4, self.part.bars[note.bar_index].beat_type)
-        return int(length) if length.denominator == 1 and 1 <= length <= 4 and self.part.bars[note.bar_index].beat_type == 4 else None
+        return (
+            int(length)
+            if length.denominator == 1 and 1 <= length <= 4 and self.part.bars[note.bar_index].beat_type == 4
+            else None
+        )
 
     def _figure(self, run: Run) -> str | None:
         note = run.notes[0]
@@ -492,7 +579,12 @@ class Teacher:
     def _rest_after(self, run: Run) -> bool:
         last = run.notes[-1]
         following = [n for n in self.part.notes if n.onset_quarters > last.onset_quarters]
-        return last.tied_to is None and not last.grace and bool(following) and following[0].onset_quarters > last.end_quarters
+        return (
+            last.tied_to is None
+            and not last.grace
+            and bool(following)
+            and following[0].onset_quarters > last.end_quarters
+        )
 
     def _articulation(self, run: Run) -> str | None:
         names = run.notes[0].articulations & {"staccato", "tenuto"}

@@ -43,6 +43,7 @@ COMMANDS: tuple[CommandRow, ...] = (
 
 CHECKS: tuple[CommandRow, ...] = (
     CommandRow("score", "partwright.cli.check_score", "Check the score itself: range, bars, ties, chords, level."),
+    CommandRow("narration", "partwright.cli.check_narration", "Check what was said: a transcript against score and plan."),
 )
 
 

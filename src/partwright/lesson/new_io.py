@@ -54,6 +54,7 @@ def folder_from_files(folder: Path, files: Mapping[str, bytes], tune: Tune | Non
         folder.parent.mkdir(parents=True, exist_ok=True)
         temporary = Path(tempfile.mkdtemp(dir=folder.parent, prefix=f".{folder.name}.", suffix=".part"))
         for name, content in files.items():
+            (temporary / name).parent.mkdir(parents=True, exist_ok=True)
             write_atomic(temporary / name, content)
         if tune is not None and TUNE_FILE not in files:
             write_musicxml(tune.document, temporary / TUNE_FILE)

@@ -124,7 +124,7 @@ def _phrases_at(
 
 
 def _runs_at(lattice: Lattice, arcs: list[tuple[Arc, ...]], start: int, stops: tuple[int, ...]) -> list[Atom]:
-    """Runs of finger numbers with no "finger": "one three four", "first, third, fourth". Never a part of a longer one."""
+    """Runs of finger numbers without "finger": "one three four", "first, third, fourth"; never part of a longer one."""
     atoms: list[Atom] = []
     for class_name in ("digit_open", "fingerth"):
         if start and stops[lattice.word_of[start - 1]] < 2:

@@ -54,7 +54,12 @@ def contradictions(judged: Sequence[Judged]) -> tuple[tuple[Judged, Judged], ...
     first: dict[tuple[int, str], Judged] = {}
     found: list[tuple[Judged, Judged]] = []
     for item in judged:
-        if item.place < 0 or item.kind not in kinds or item.verdict != "right" or item.claimed.startswith(("or ", "not ")):
+        if (
+            item.place < 0
+            or item.kind not in kinds
+            or item.verdict != "right"
+            or item.claimed.startswith(("or ", "not "))
+        ):
             continue
         before = first.setdefault((item.place, item.kind), item)
         if before.claimed != item.claimed and min(before.confidence, item.confidence) < 0.5:

@@ -4,10 +4,10 @@ States: the places of the part in written order. A mention either is spoken of a
 misheard), in which case the speaker stays where he was. Between mentions the speaker goes on to the next place, stays,
 passes some over, goes back a little, or jumps.
 
-The prices of these, as probabilities, are the table `PACE`. What they must keep: going elsewhere and coming back to make
-a wrong word true costs more than taking the word for wrong. A wrong note has the weight `wrong` of its row in `CLAIMS`
-against `right`, about 1 : 480; a jump there and back without a word that announces it costs about 1 : 10^6, passing over
-one place and coming back 1 : 3000. Announced jumps ("section B", "bar twelve", "from the top") are cheap.
+The prices of these, as probabilities, are the table `PACE`. What they must keep: going elsewhere and coming back to
+make a wrong word true costs more than taking the word for wrong. A wrong note has the weight `wrong` of its row in
+`CLAIMS` against `right`, about 1 : 320; a jump there and back without a word that announces it costs about 1 : 10^6,
+passing over one place and coming back 1 : 3000. Announced jumps ("section B", "bar twelve", "from the top") are cheap.
 
 Exact Viterbi and forward-backward in NumPy. Shape: (mentions, places). Linear in the number of mentions.
 """

@@ -65,7 +65,9 @@ def hear(words: Sequence[Word], language: Language, *, trust_capitals: bool) -> 
             if size == 1 or tuple(w.form for w in words[k : k + size]) == row.heard:
                 if row.meant.startswith("N:") and trust_capitals and form == "a" and not word.capital:
                     continue
-                extra_price = 1.0 if trust_capitals and not word.capital and row.meant.startswith("N:") and row.price > 3 else 0.0
+                extra_price = (
+                    1.0 if trust_capitals and not word.capital and row.meant.startswith("N:") and row.price > 3 else 0.0
+                )
                 if trust_capitals and form == "a" and word.capital and not word.first:
                     edges[k].append(Edge("N:a", k + 1, _PLAIN_LETTER))
                     continue

@@ -1,8 +1,8 @@
 """From claims and places to verdicts: right, wrong, or please check.
 
 A claim is *wrong* only if it disagrees over nearly all of the posterior of its place, was heard without doubt, and
-belongs to its note without doubt; the product of the three is the confidence. Between that and right lies *please check*,
-which is said only where something disagrees more likely than not. Everything else is silence.
+belongs to its note without doubt; the product of the three is the confidence. Between that and right lies *please
+check*, which is said only where something disagrees more likely than not. Everything else is silence.
 """
 
 from __future__ import annotations
@@ -54,7 +54,12 @@ class Judged:
 
 
 def judge(
-    mentions: Sequence[Mention], following: Following, truth: Truth, words: Sequence[Word], *, clean: bool,
+    mentions: Sequence[Mention],
+    following: Following,
+    truth: Truth,
+    words: Sequence[Word],
+    *,
+    clean: bool,
     hedges: frozenset[str] = frozenset(),
 ) -> tuple[Judged, ...]:
     """A verdict on every claim, in the order in which they were said."""
@@ -142,8 +147,14 @@ def _note_words(mention: Mention) -> tuple[int, int]:
 
 
 def _judge_claim(
-    mentions: Sequence[Mention], k: int, claim: Claim, likeliest: Sequence[int], following: Following, truth: Truth,
-    words: Sequence[Word], hedges: frozenset[str],
+    mentions: Sequence[Mention],
+    k: int,
+    claim: Claim,
+    likeliest: Sequence[int],
+    following: Following,
+    truth: Truth,
+    words: Sequence[Word],
+    hedges: frozenset[str],
 ) -> Judged:
     place = likeliest[k]
     kind = _KIND.get(claim.kind, claim.kind)

@@ -36,7 +36,35 @@ _FIT_RIGHT = 0.75
 _ENGLISH_WORDS = 40
 _ENGLISH_LEAST = 0.12
 _COMMON = frozenset(
-    "the a and to of is it in that you on with we for this so then now it's here be have your first second i not".split()
+    [
+        "the",
+        "a",
+        "and",
+        "to",
+        "of",
+        "is",
+        "it",
+        "in",
+        "that",
+        "you",
+        "on",
+        "with",
+        "we",
+        "for",
+        "this",
+        "so",
+        "then",
+        "now",
+        "it's",
+        "here",
+        "be",
+        "have",
+        "your",
+        "first",
+        "second",
+        "i",
+        "not",
+    ]
 )
 
 
@@ -116,7 +144,11 @@ class NarrationCheck:
             confidence=round(min(0.99, item.confidence), 3),
         )  # fmt: skip
         return NarrationFinding(
-            finding=finding, first_word=item.first_word, last_word=item.last_word, place=item.place, claimed=item.claimed
+            finding=finding,
+            first_word=item.first_word,
+            last_word=item.last_word,
+            place=item.place,
+            claimed=item.claimed,
         )
 
     def _of_structure(self, item: StructureFinding) -> NarrationFinding:
@@ -191,7 +223,9 @@ def check_narration(
     language = load_language()
     spoken = parse_words(words, language)
     following = follow(spoken.mentions, truth, stretches)
-    judged = judge(spoken.mentions, following, truth, words, clean=trusts_capitals(words), hedges=language.sets["hedges"])
+    judged = judge(
+        spoken.mentions, following, truth, words, clean=trusts_capitals(words), hedges=language.sets["hedges"]
+    )
     structure = check_structure(spoken.structure, part, stretches, words)
     return NarrationCheck(
         transcript=transcript, part=part, instrument=instrument, words=words, spoken=spoken, places=places,
@@ -227,9 +261,7 @@ def coverage_findings(checks: Iterable[NarrationCheck]) -> tuple[Finding, ...]:
     return tuple(found)
 
 
-def _misfit(
-    words: Sequence[Word], spoken: Spoken, following: Following, judged: Sequence[Judged]
-) -> str:
+def _misfit(words: Sequence[Word], spoken: Spoken, following: Following, judged: Sequence[Judged]) -> str:
     """Why this transcript is not about this score, or "": another language, or another tune."""
     if len(words) >= _ENGLISH_WORDS:
         common = sum(word.form in _COMMON for word in words) / len(words)
@@ -240,9 +272,7 @@ def _misfit(
         return ""
     right = sum(j.verdict == "right" for j in notes)
     if following.gain < _FIT_GAIN and right < _FIT_RIGHT * len(notes):
-        return (
-            f"of {len(notes)} notes named only {right} are where a speaker going through this score would name them"
-        )
+        return f"of {len(notes)} notes named only {right} are where a speaker going through this score would name them"
     return ""
 
 

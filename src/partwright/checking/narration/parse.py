@@ -262,21 +262,24 @@ class _Parser:
             and note is not None and atom.first_word - head.mention.last_word <= 8
         )  # fmt: skip
         if replaces and head is not None:
+            new = {_group(claim.kind) for claim in claims}
+            kept = tuple(claim for claim in head.mention.claims if _group(claim.kind) not in new)
             mention = replace(
-                head.mention, note=note, last_word=atom.last_word, name_first=atom.first_word, name_last=atom.last_word, p=heard, hint=atom.hint,
-                claims=(*(c for c in head.mention.claims if _group(c.kind) not in {_group(n.kind) for n in claims}), *claims),
+                head.mention, note=note, last_word=atom.last_word, name_first=atom.first_word,
+                name_last=atom.last_word, p=heard, hint=atom.hint, claims=(*kept, *claims),
             )  # fmt: skip
             groups = frozenset(_group(c.kind) for c in mention.claims)
             after = replace(
-                state, score=state.score + atom.weight - atom.price + 0.6, left=self.none.left, stopped=False, light=True, last="head",
-                head=_Head(mention, "note", groups, groups), correcting=0,
+                state, score=state.score + atom.weight - atom.price + 0.6, left=self.none.left, stopped=False,
+                light=True, last="head", head=_Head(mention, "note", groups, groups), correcting=0,
             )  # fmt: skip
             return self._behind(after, atom)
         tight = state.light and head is not None and head.kind == "note" and state.last == "head"
         after = self._pushed(state)
         mention = Mention(
             note=note, first_word=atom.first_word, last_word=atom.last_word, p=heard, hint=atom.hint,
-            name_first=atom.first_word, name_last=atom.last_word, tight=tight, plural=atom.kind.startswith("plural"), claims=tuple(claims), cues=after.cues,
+            name_first=atom.first_word, name_last=atom.last_word, tight=tight,
+            plural=atom.kind.startswith("plural"), claims=tuple(claims), cues=after.cues,
         )  # fmt: skip
         after.cues = ()
         score = after.score + atom.weight - atom.price + _LONGER * (atom.last_word - atom.first_word)
@@ -306,9 +309,7 @@ class _Parser:
                 taken.add(group)
                 score += waiting.right
                 value, *more = waiting.values
-                mention = mention.with_claim(
-                    self._claimed(waiting.kind, value, waiting.first, waiting.last)
-                )
+                mention = mention.with_claim(self._claimed(waiting.kind, value, waiting.first, waiting.last))
                 mention = replace(mention, first_word=min(mention.first_word, waiting.first))
                 if more:
                     kept.append(replace(waiting, values=tuple(more), right=self.none.right, worth=0.0))
@@ -369,13 +370,13 @@ class _Parser:
             notes.append((step, alter))
         after = self._pushed(state)
         p = math.exp(-atom.price / 2)
-        span = {"first_word": atom.first_word, "last_word": atom.last_word}
-        span |= {"name_first": atom.first_word, "name_last": atom.last_word}
-        first = Mention(note=notes[0], p=p, cues=after.cues, **span)
+        one, two = atom.first_word, atom.last_word
+        blank = Mention(note=None, first_word=one, last_word=two, name_first=one, name_last=two, p=p)
+        first = replace(blank, note=notes[0], cues=after.cues)
         after.cues = ()
         first, pending, score, after = self._settle(after, first, after.score + atom.weight - atom.price)
         claim = self._made("alternate", (notes[0][0], notes[0][1] if notes[0][1] is not None else 9), atom)
-        second = Mention(note=notes[1], p=p, tight=True, claims=(claim,), **span)
+        second = replace(blank, note=notes[1], tight=True, claims=(claim,))
         after.done, after.count = (after.done, first), after.count + 1
         after.score, after.pending = score, pending
         after.head = _Head(second, "note", frozenset({"alternate"}))
@@ -504,7 +505,12 @@ class _Parser:
             self.none.right + tie.right,
         )
         after = replace(
-            base, score=base.score + worth, pending=(*base.pending, waiting), last="pending", last_group=group, light=False
+            base,
+            score=base.score + worth,
+            pending=(*base.pending, waiting),
+            last="pending",
+            last_group=group,
+            light=False,
         )
         found.append(self._behind(after, atom))
         if kind in ("finger", "bow") and not weak:

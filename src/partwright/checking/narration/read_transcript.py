@@ -53,10 +53,11 @@ def parse_transcript(data: bytes, *, file: str = "transcript") -> Transcript:
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     first_line = text.split("\n", 1)[0]
     if SIGNATURE.fullmatch(first_line):
-        cues, found, header = parse_vtt(text.replace("\0", "\ufffd"))
-        found = [*faults, *found]
-        cues = _unrolled(cues, found)
-        return Transcript(cues=cues, kind="WebVTT", encoding=encoding, faults=tuple(found), header=header)
+        cues, vtt_faults, header = parse_vtt(text.replace("\0", "\ufffd"))
+        faults += vtt_faults
+        cues = _unrolled(cues, faults)
+        return Transcript(cues=cues, kind="WebVTT", encoding=encoding, faults=tuple(faults), header=header)
+    found: list[TranscriptFault]
     lines = [_SBV_LINE.sub(r"\1 --> \2", line) for line in text.split("\n")]
     subrip = any(_SRT_LINE.match(line) for line in lines)
     if file.casefold().endswith(".vtt"):

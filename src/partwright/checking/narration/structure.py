@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from partwright.checking.finding import Verdict
 from partwright.checking.narration.mentions import StructureWord
@@ -51,7 +52,7 @@ def check_structure(
         if likeness is not None:
             found.append(likeness)
             continue
-        for piece, count in zip(group, group[1:], strict=False):
+        for piece, count in pairwise(group):
             if piece.kind in _SECTIONS and count.kind == "count":
                 counted = _counted(piece, count, part, sections)
                 if counted is not None:
@@ -74,9 +75,7 @@ def _sentences(pieces: Sequence[StructureWord], words: Sequence[Word]) -> list[l
     return groups
 
 
-def _likeness(
-    group: list[StructureWord], part: Part, sections: Sequence[Section]
-) -> StructureFinding | None:
+def _likeness(group: list[StructureWord], part: Part, sections: Sequence[Section]) -> StructureFinding | None:
     says = [p for p in group if p.kind in ("same_as", "note_for_note")]
     exceptions = [p for p in group if p.kind in _EXCEPTIONS]
     named = [(p, span) for p in group if p.kind in _SECTIONS and (span := _span(p, part, sections)) is not None]
@@ -106,7 +105,7 @@ def _likeness(
         right = "they differ throughout"
     else:
         right = f"they differ in bar{'s' if len(numbers) > 1 else ''} {_listed(numbers)}"
-    sure = 0.95 if says and exceptions or says else 0.85
+    sure = 0.95 if (says and exceptions) or says else 0.85
     return StructureFinding(
         verdict="right" if true else "wrong", claimed=claim, right=right,
         bar_index=target[0] + (differing[0] if differing and len(differing) < length else 0),
@@ -166,9 +165,7 @@ def _differing_bars(part: Part, target: tuple[int, int], model: tuple[int, int])
     ] or ([length - 1] if other > length else [])  # fmt: skip
 
 
-def _holds(
-    part: Part, target: tuple[int, int], model: tuple[int, int], exception: str, differing: list[int]
-) -> bool:
+def _holds(part: Part, target: tuple[int, int], model: tuple[int, int], exception: str, differing: list[int]) -> bool:
     length = target[1] - target[0] + 1
     if exception == "except_last_bar":
         return bool(differing) and set(differing) <= {length - 1, length - 2} and length - 1 in differing

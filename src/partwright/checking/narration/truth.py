@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -132,8 +133,7 @@ def _substitute(truth: Truth, place: Place, value: tuple[Value, ...]) -> float:
         beside = truth.near(place, step)
         if beside is not None and beside.note.midi == place.note.midi:
             chain = [*beside.attacks, *chain] if step < 0 else [*chain, *beside.attacks]
-    pairs = zip(chain, chain[1:], strict=False)
-    return 1.0 if any(old in one.fingers and new in two.fingers for one, two in pairs) else 0.0
+    return 1.0 if any(old in one.fingers and new in two.fingers for one, two in pairwise(chain)) else 0.0
 
 
 def _offer_finger(truth: Truth, place: Place, value: tuple[Value, ...]) -> float:

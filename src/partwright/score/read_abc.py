@@ -215,14 +215,27 @@ class _TuneReader:
                 continue
             if not raw.strip():
                 if self.in_body:
-                    break  # an empty line ends the tune
+                    self._end_early(tune.lines[offset:], line)
+                    break
                 continue
-            stripped = strip_comment(raw)
+            stripped = strip_comment(self._without_mail(raw, line))
             if stripped.strip():
                 self._line(stripped, line)
         if not self.in_body:
             raise ScoreError("the tune has no key", "Add a line K: after its header.", place=self._place(done))
         return self._finish(tune)
+
+    def _end_early(self, rest: tuple[str, ...], line: int) -> None:
+        """An empty line ends a tune (the standard, 2.2.1); music after it is not read, and that is said."""
+        if any("|" in text and re.search(r"[A-Ga-g]", text) and not text.startswith("%") for text in rest):
+            self.remarks.add("empty line", "an empty line ends the tune; the music after it was not read", line, 1)
+
+    def _without_mail(self, text: str, line: int) -> str:
+        """Tunes were passed on by mail for decades; its escapes (=20, =3D, = at the end) mean nothing in ABC."""
+        if "=20" not in text and "=3D" not in text and not text.endswith("="):
+            return text
+        self.remarks.add("mail", "leftovers of mail transport (=20, =3D) were resolved", line, 1)
+        return text.removesuffix("=").replace("=20", " ").replace("=3D", "=")
 
     def _place(self, line: int) -> Place:
         return Place(file=self.file, line=line)

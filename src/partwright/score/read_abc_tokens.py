@@ -71,7 +71,8 @@ _REST = re.compile(r"[zx]" + _LENGTH)
 _BARS_REST = re.compile(r"[ZX](\d*)")
 _BAR = re.compile(r"\.?(?:\[(?=\|))?[|:]+(?:\](?!:))?")
 _ENDING = re.compile(r"\[?(\d{1,2}(?:[-,]\d{1,2})*)[.)]?(?![/\d])")
-_ENDING_OPEN = re.compile(r"\[(\d{1,2}(?:[-,]\d{1,2})*|\"[^\"]*\")[.)]?")
+_ENDING_OPEN = re.compile(r"\[(\d{1,2}(?:[-,]\d{1,2})*)[.)]?")
+_NAMED_STRETCH = re.compile(r'\["([^"]*)"')
 _TUPLET = re.compile(r"\((\d{1,3})(?::(\d{0,3}))?(?::(\d{0,3}))?")
 _FIELD = re.compile(r"\[([A-Za-z]):([^\]]*)\]")
 _DECORATION = re.compile(r"!([^!|\[\]:\"]{1,30})!")
@@ -138,8 +139,10 @@ def _next_token(line: str, at: int, in_chord: bool) -> tuple[Token | None, int]:
     if character == "[":
         if match := _FIELD.match(line, at):
             return Token(kind="field", column=column, text=match.group(0)[1:-1]), match.end()
-        if not in_chord and (match := _ENDING_OPEN.match(line, at)) and not _chord_follows(line, match):
-            return Token(kind="ending", column=column, text=match.group(1).strip('"')), match.end()
+        if not in_chord and (match := _ENDING_OPEN.match(line, at)):
+            return Token(kind="ending", column=column, text=match.group(1)), match.end()
+        if not in_chord and (match := _NAMED_STRETCH.match(line, at)) and not _chord_follows(line, match):
+            return Token(kind="quoted", column=column, text="^" + match.group(1)), match.end()  # a bracket with words
         return Token(kind="chord_open", column=column), at + 1
     if match := _CLOSE.match(line, at):
         if not in_chord:
@@ -179,12 +182,10 @@ def _next_token(line: str, at: int, in_chord: bool) -> tuple[Token | None, int]:
     return Token(kind="unknown", column=column, text=character), at + 1
 
 
-def _chord_follows(line: str, ending: re.Match[str]) -> bool:
-    """Whether `["Am"CEG]` is meant: a chord that begins with a quotation, not the name of an ending."""
-    if not ending.group(1).startswith('"'):
-        return False
-    close = line.find("]", ending.end())
-    return close >= 0 and re.fullmatch(r"[\^_=A-Ga-g',/\d!\w\"-]+", line[ending.end() : close]) is not None
+def _chord_follows(line: str, opening: re.Match[str]) -> bool:
+    """Whether `["Am"CEG]` is meant: a chord that begins with a quotation, not a bracket over a stretch of music."""
+    close = line.find("]", opening.end())
+    return close >= 0 and re.fullmatch(r"[\^_=A-Ga-g',/\d!\w\"-]+", line[opening.end() : close]) is not None
 
 
 def _note(match: re.Match[str], column: int) -> Token:

@@ -213,6 +213,8 @@ class AbcVoice:
         match token.kind:
             case "note":
                 self._note(token, line)
+            case "rest" if self.chord is not None:
+                self.remark("rest in chord", "a rest inside a chord was left out", line, token.column)
             case "rest":
                 self._event(self._new_event(token, line))
             case "bars_rest":
@@ -797,7 +799,4 @@ def _ending_numbers(text: str) -> str:
         ends = part.strip().split("-")
         if all(end.isdigit() and 0 < int(end) < 100 for end in ends) and len(ends) in (1, 2):
             numbers += range(int(ends[0]), int(ends[-1]) + 1)
-    if not numbers:
-        digits = [int(character) for character in text if character.isdigit() and character != "0"]
-        numbers = digits[:1] or [1]
     return ", ".join(str(number) for number in numbers)

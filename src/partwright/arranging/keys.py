@@ -8,6 +8,7 @@ first, since it can only add to a price. Weights: `data/keys.toml`. Prices have 
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -178,7 +179,7 @@ def _candidate(
     moves: Sequence[int] = (),
     of_event: Sequence[int] = (),
 ) -> _Candidate | None:
-    """One key and octave, priced but for the bow; `moves` are octaves by phrase, `of_event` the phrase of each event."""
+    """One key and octave, priced but for the bow. `moves`: octaves by phrase; `of_event`: the phrase of each event."""
     if moves:
         planning = plan_elsewhere(base, [semitones + 12 * moves[phrase] for phrase in of_event])
     else:
@@ -189,7 +190,7 @@ def _candidate(
     weights = key_weights()
     signature = _fifths(part, semitones)
     tonic = (tonic_midi_class(part.bars[0].fifths, mode) + semitones) % 12
-    joins = sum(1 for a, b in zip(moves, moves[1:], strict=False) if a != b)
+    joins = sum(1 for a, b in itertools.pairwise(moves) if a != b)
     count = max(1, figures.events)
     terms = {
         "fingering": weights["fingering"] * figures.cost / count,

@@ -290,10 +290,10 @@ class AbcVoice:
         if token.alter is not None:
             alter = token.alter
             self.accidental_octave[token.step] = octave
-            if self.propagate == "pitch":
+            if self.propagate == "pitch" and self.graces is None:
                 for other in range(-2, 14):
                     self.accidentals[(token.step, other)] = alter
-            elif self.propagate == "octave":
+            elif self.propagate != "not":  # of a grace note: its own octave only
                 self.accidentals[place] = alter
         else:
             held = self._held_alter(token.step, octave)

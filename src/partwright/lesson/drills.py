@@ -242,7 +242,7 @@ def _open_strings(given: _Given) -> tuple[str, str, list[list[_Sound]], WrittenM
     rows = [_filled(row, _WHOLE, hold=True) for row in rows[:2]]
     return (
         "The bow alone",
-        "The rhythm on open strings, with the bows of the passage. The left hand rests.",
+        "The rhythm and the bows of the passage, without the left hand.",
         rows,
         WrittenMetre(),
     )
@@ -272,10 +272,10 @@ def _open_and_close(given: _Given) -> tuple[str, str, list[list[_Sound]], Writte
                            shape=one.name, zone="neck")  # fmt: skip
             row.append(_Sound((_pitch_at(given, at),), at, _HALF))
         rows.append(row)
-    way = "back with the first finger" if shape.extension == "back" else "forward, the first finger stays"
+    way = "back" if shape.extension == "back" else "forward"
     return (
-        "Open and close the hand",
-        f"First the closed hand, then the open one: reach {way}. The thumb stays free.",
+        "Reach and return",
+        f"First the closed hand, then the same with the reach {way}. Keep the thumb free.",
         rows,
         WrittenMetre(),
     )

@@ -89,6 +89,9 @@ class ScriptWriter:
     def _phrase(self, name: str, **slots: object) -> str:
         return str(self._templates["phrases"][name]).format(**slots)
 
+    def _tries(self, count: int) -> str:
+        return self._phrase("try") if count == 1 else self._phrase("tries", number=capital(number_words(count)))
+
     def _tempo(self, percent: float) -> tuple[str, Claim]:
         qpm = self.teaching.tempo_qpm * percent / 100
         claim = Claim(kind="tempo", values={"percent": percent, "qpm": round(qpm)})
@@ -133,7 +136,7 @@ class ScriptWriter:
     def step(self, step: TeachingStep) -> None:
         self._step = step.number
         tempo, claim = self._tempo(step.percent)
-        times = times_words(step.times)
+        tries = self._tries(step.times)
         bars = (step.first, step.last)
         match step.kind:
             case "introduce":
@@ -142,25 +145,25 @@ class ScriptWriter:
                 self._spot(step)
             case "phrase":
                 self._new_phrase(step)
-                self.say("try_slowly", at=bars, claims=[claim], times=times, tempo=tempo)
+                self.say("try_slowly", at=bars, claims=[claim], tries=tries, tempo=tempo)
             case "difference":
                 self._difference(step)
-                self.say("try_slowly", at=bars, claims=[claim], times=times, tempo=tempo)
+                self.say("try_slowly", at=bars, claims=[claim], tries=tries, tempo=tempo)
             case "join":
-                self.say("join", at=bars, claims=[claim], **self._slots(step, times, tempo))
+                self.say("join", at=bars, claims=[claim], **self._slots(step, tries, tempo))
             case "tempo":
                 full = "full_tempo" if step.percent == 100 else "tempo"
-                self.say(full, at=bars, claims=[claim], section=step.section, **self._slots(step, times, tempo))
+                self.say(full, at=bars, claims=[claim], section=step.section, **self._slots(step, tries, tempo))
             case "recap":
                 names = self._sections_until(step)
-                slots = self._slots(step, times, tempo)
+                slots = self._slots(step, tries, tempo)
                 self.say("recap", at=bars, claims=[claim], sections=listed(names), **slots)
                 self.say("rest_hint")
             case "whole":
-                self.say("whole", at=bars, claims=[claim], **self._slots(step, times, tempo))
+                self.say("whole", at=bars, claims=[claim], **self._slots(step, tries, tempo))
 
-    def _slots(self, step: TeachingStep, times: str, tempo: str) -> dict[str, str]:
-        return {"times": times, "tempo": tempo, "bars": self._bars(step.first, step.last, *step.phrases[:1])}
+    def _slots(self, step: TeachingStep, tries: str, tempo: str) -> dict[str, str]:
+        return {"tries": tries, "tempo": tempo, "bars": self._bars(step.first, step.last, *step.phrases[:1])}
 
     def _sections_until(self, step: TeachingStep) -> list[str]:
         names: dict[str, None] = {}
@@ -198,14 +201,12 @@ class ScriptWriter:
                 tempo = self._phrase("tempo", qpm=f"{drill.tempo_qpm:.0f}")
                 template = "drill_again" if drill.words in self._explained else "drill"
                 self._explained.add(drill.words)
-                times = times_words(drill.times)
                 self.say(
                     template,
                     at=bars,
                     title=drill.title,
                     words=drill.words,
-                    times=capital(times),
-                    times_low=times,
+                    tries=self._tries(drill.times),
                     tempo=tempo,
                 )
 
@@ -326,7 +327,7 @@ class ScriptWriter:
         claims = [claim for _, of in group for claim in of]
         last = max(self._bar_of(claim) for claim in claims)
         self.say("notes", at=(event.bar_index, last), claims=claims, place=place,
-                 notes="; ".join(text for text, _ in group))  # fmt: skip
+                 notes=". ".join(capital(text) for text, _ in group))  # fmt: skip
         for k in marks:
             placed = self._place(self.teaching.outline.bars.events[k].note_ids[-1])
             if placed is not None and (placed.frame > _FIRST_POSITION or placed.zone != "neck"):
@@ -340,7 +341,7 @@ class ScriptWriter:
         part = self.teaching.part
         notes = [part.by_id[note_id] for note_id in event.note_ids]
         graces, plain = [n for n in notes if n.grace], [n for n in notes if not n.grace]
-        texts = [f"grace note {self._one(note)}" for note in graces]
+        texts = [f"grace note, {self._one(note)}" for note in graces]
         if len(plain) == 1:
             texts.append(self._one(plain[0], count))
         else:
@@ -350,11 +351,11 @@ class ScriptWriter:
         hand = self._hand_said(plain[-1] if plain else notes[-1])
         if hand:
             texts[-1] += f", {hand}"
-        return "; ".join(texts), claims
+        return ". ".join(capital(text) for text in texts), claims
 
     def _one(self, note: Note, count: int = 1) -> str:
         fingered = self.teaching.plan.by_id.get(note.id)
-        name = pitch_said(note.pitch) + (f" {times_words(count)}" if count > 1 else "")
+        name = f"the {pitch_said(note.pitch)}" + (f" {times_words(count)}" if count > 1 else "")
         if fingered is None:
             return name
         return f"{name}, {finger_said(fingered.placement, self.teaching.instrument)}"

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 
 from partwright.building.pages import page_heading
+from partwright.building.sound_steps import SOUND_STEPS
 from partwright.building.step import Made, Step
 from partwright.building.teaching_steps import TEACHING_STEPS
 from partwright.building.workshop import Workshop
@@ -169,4 +170,5 @@ STEPS: tuple[Step, ...] = (
         make=_check_score,
     ),
     *TEACHING_STEPS,
+    *SOUND_STEPS,
 )

@@ -39,6 +39,7 @@ from partwright.score import Mark
 __all__ = ["BUILD_FOLDER", "Workshop", "program_hash"]
 
 BUILD_FOLDER = "build"
+_SOUND_ENDINGS = (".wav", ".flac", ".mp3", ".m4a", ".aac", ".ogg", ".opus", ".aif", ".aiff")
 
 # What the lesson's fields decide: fields of `Lesson` by the input they belong to.
 _FIELDS: Mapping[str, tuple[str, ...]] = {
@@ -55,6 +56,7 @@ _FIELDS: Mapping[str, tuple[str, ...]] = {
     "marks": ("marks", "strings"),
     "paper": ("paper",),
     "tempo": ("tempo_qpm", "practice_percent"),
+    "sound": ("a4_hz", "temperament", "chord_sound", "sound_format"),
     "sections": ("sections",),
     "teaching": ("teaching_order", "tries", "speaking_wpm", "episodes"),
 }
@@ -70,6 +72,16 @@ class Workshop:
     @property
     def build_folder(self) -> Path:
         return self.folder / BUILD_FOLDER
+
+    @cached_property
+    def backing(self) -> Path | None:
+        """The player's own recording to play along with, where the folder holds one."""
+        found = sorted(
+            path
+            for path in self.folder.glob("backing.*")
+            if path.suffix.casefold() in _SOUND_ENDINGS and path.is_file()
+        )
+        return found[0] if found else None
 
     @cached_property
     def prepared(self) -> Prepared:
@@ -152,7 +164,10 @@ def program_hash() -> str:
     """The hash of this program: its version, every file of it, and the versions of what draws for it."""
     root = resources.files("partwright")
     chunks: list[str | bytes] = [__version__]
-    chunks.extend(f"{library} {metadata.version(library)}" for library in ("verovio", "typst", "numpy", "lxml"))
+    chunks.extend(
+        f"{library} {metadata.version(library)}"
+        for library in ("verovio", "typst", "numpy", "lxml", "scipy", "av", "mido")
+    )
     _gather(root, "", chunks)
     return content_hash(*chunks)
 
@@ -162,11 +177,17 @@ def _own_script(workshop: Workshop) -> str:
     return content_hash(_bytes(path)) if path.is_file() else ""
 
 
+def _backing(workshop: Workshop) -> str:
+    path = workshop.backing
+    return content_hash(path.name, _bytes(path)) if path is not None else ""
+
+
 _FINGERPRINTS: Mapping[str, Callable[[Workshop], str]] = {
     "tune": _tune,
     "pins": _pins,
     "own tables": _own_tables,
     "script of your own": _own_script,
+    "backing": _backing,
     "program": lambda _: program_hash(),
 }
 

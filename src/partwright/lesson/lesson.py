@@ -1,6 +1,6 @@
 """What a lesson holds: the teacher's decisions as values. Reading is in `read_settings`, writing in `write_lesson`.
 
-Units: string length in mm, tempo in quarter notes per minute, practice speeds in per cent of it.
+Units: string length in mm, tempo in quarter notes per minute, practice speeds in per cent of it, pitch of A4 in Hz.
 """
 
 from __future__ import annotations
@@ -69,6 +69,10 @@ class Lesson:
     school: str = ""
     tempo_qpm: float | None = None
     practice_percent: tuple[float, ...] = (60.0, 80.0)
+    a4_hz: float = 440.0
+    temperament: Literal["equal", "pythagorean", "just"] = "equal"
+    chord_sound: Literal["plucked", "struck", "held"] = "plucked"
+    sound_format: Literal["flac", "mp3", "m4a", "opus"] = "flac"
     paper: tuple[str, ...] = ("a4", "letter")
     marks: Literal["every", "needed", "none"] = "needed"
     strings: Literal["letters", "roman"] = "letters"

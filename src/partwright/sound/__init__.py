@@ -20,15 +20,19 @@ if TYPE_CHECKING:
     )
     from partwright.sound.audio_io import FORMATS, Tags, encode_audio, encode_stream, format_of, read_pieces
     from partwright.sound.bowed import bowed_voice
+    from partwright.sound.cautions import hearing_caution
     from partwright.sound.chords import chord_semitones, plain_chords
     from partwright.sound.clock import Clock, make_clock
+    from partwright.sound.cover import cover_png
     from partwright.sound.guide import SAMPLE_RATE_HZ, render_guide
     from partwright.sound.loudness import Limiter, Meter, integrated_lufs, level_gain, short_term_lufs, true_peak_dbtp
     from partwright.sound.metronome import clicks, render_click
     from partwright.sound.midi_file import midi_bytes
     from partwright.sound.mixing import MIXES, PRACTICE_LUFS, VIDEO_LUFS, Levelled, levelled, mix, stereo_stems
     from partwright.sound.music import STEMS, Music, key_note, other_voices, passage_of_bars, render_stems
+    from partwright.sound.page import practice_page
     from partwright.sound.performance import GuideNote, Run, perform
+    from partwright.sound.practice import Order, Rung, SoundFile, make_orders, order_timings, timings_document
     from partwright.sound.slow_io import SPEED_RANGE, Slowed, slow_file, stretch_pieces
     from partwright.sound.tempering import Temperament, frequency_hz, midi_hz, temperament
     from partwright.sound.timing import TimedBar, TimedBeat, TimedNote, TimingMap, make_timing, timing_document
@@ -44,8 +48,10 @@ _HOMES: dict[str, tuple[str, ...]] = {
     ),
     "audio_io": ("FORMATS", "Tags", "encode_audio", "encode_stream", "format_of", "read_pieces"),
     "bowed": ("bowed_voice",),
+    "cautions": ("hearing_caution",),
     "chords": ("chord_semitones", "plain_chords"),
     "clock": ("Clock", "make_clock"),
+    "cover": ("cover_png",),
     "guide": ("SAMPLE_RATE_HZ", "render_guide"),
     "loudness": ("Limiter", "Meter", "integrated_lufs", "level_gain", "short_term_lufs", "true_peak_dbtp"),
     "metronome": ("clicks", "render_click"),
@@ -53,6 +59,8 @@ _HOMES: dict[str, tuple[str, ...]] = {
     "mixing": ("MIXES", "PRACTICE_LUFS", "VIDEO_LUFS", "Levelled", "levelled", "mix", "stereo_stems"),
     "music": ("STEMS", "Music", "key_note", "other_voices", "passage_of_bars", "render_stems"),
     "performance": ("GuideNote", "Run", "perform"),
+    "practice": ("Order", "Rung", "SoundFile", "make_orders", "order_timings", "timings_document"),
+    "page": ("practice_page",),
     "slow_io": ("SPEED_RANGE", "Slowed", "slow_file", "stretch_pieces"),
     "tempering": ("Temperament", "frequency_hz", "midi_hz", "temperament"),
     "timing": ("TimedBar", "TimedBeat", "TimedNote", "TimingMap", "make_timing", "timing_document"),
@@ -75,8 +83,11 @@ __all__ = [
     "Limiter",
     "Meter",
     "Music",
+    "Order",
     "Run",
+    "Rung",
     "Slowed",
+    "SoundFile",
     "Tags",
     "Temperament",
     "TimedBar",
@@ -88,24 +99,29 @@ __all__ = [
     "bowed_voice",
     "chord_semitones",
     "clicks",
+    "cover_png",
     "encode_audio",
     "encode_stream",
     "format_of",
     "frequency_hz",
+    "hearing_caution",
     "integrated_lufs",
     "key_note",
     "level_gain",
     "levelled",
     "make_clock",
+    "make_orders",
     "make_timing",
     "midi_bytes",
     "midi_hz",
     "midi_program",
     "mix",
+    "order_timings",
     "other_voices",
     "passage_of_bars",
     "perform",
     "plain_chords",
+    "practice_page",
     "read_pieces",
     "render_accompaniment",
     "render_click",
@@ -117,6 +133,7 @@ __all__ = [
     "stretch_pieces",
     "temperament",
     "timing_document",
+    "timings_document",
     "true_peak_dbtp",
     "voice_for",
 ]

@@ -62,8 +62,7 @@ def mix(
     total = np.sum(list(placed.values()), axis=0)
     gain = level_gain(total, rate_hz, target_lufs=target_lufs, ceiling_dbtp=CEILING_DBTP)
     stems = {name: samples * gain for name, samples in placed.items()}
-    whole = np.sum(list(stems.values()), axis=0).astype(np.float32)
-    return levelled(whole, rate_hz), stems
+    return levelled(np.sum(list(stems.values()), axis=0).astype(np.float32), rate_hz), stems
 
 
 def levelled(samples: Samples, rate_hz: int) -> Levelled:

@@ -1,7 +1,7 @@
 """A recording slower or faster at its own pitch, or at its own speed in another key; piece by piece.
 
-The stretching is done by the `python-stretch` library (MIT). Less than a minute is in memory at a time, however long the
-recording is.
+The stretching is done by the `python-stretch` library (MIT). Less than a minute is in memory at any time, however
+long the recording is.
 """
 
 from __future__ import annotations
@@ -159,7 +159,7 @@ def _stretched(piece: Samples, rate_hz: int, ratio: Fraction, semitones: float) 
     data = np.zeros((len(piece), padded), dtype=np.float32)
     data[:, :frames] = piece
     stretch.timeFactor = padded / (round(padded / ratio) + 0.25)
-    made: Samples = stretch.process(data)
+    made: Samples = np.asarray(stretch.process(data), dtype=np.float32)
     if made.shape[1] < wanted:
         made = np.concatenate([made, np.zeros((len(piece), wanted - made.shape[1]), dtype=np.float32)], axis=1)
     return made[:, :wanted]
@@ -214,7 +214,8 @@ def _best_join(
     def differences(lag: int) -> npt.NDArray[np.float64]:
         gap = old[first : last + fade] - new[first + lag : last + fade + lag]
         sums = np.concatenate([[0.0], np.cumsum(gap.astype(np.float64) ** 2)])
-        return sums[fade:] - sums[:-fade]
+        found: npt.NDArray[np.float64] = sums[fade:] - sums[:-fade]
+        return found
 
     best = (math.inf, first, 0)
     for lag in [0, *range(-reach, reach + 1, step)]:

@@ -1,0 +1,307 @@
+"""The steps that make what a lesson sounds like: timing map, MIDI, stems, mixes, practice files, the backing."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from partwright.building.step import Made, Step
+from partwright.building.workshop import Workshop
+
+if TYPE_CHECKING:
+    from partwright.sound import Music, Order, SoundFile, Tags, Temperament
+
+__all__ = ["SOUND_STEPS"]
+
+_MUSIC = ("tune", "step:plan", "pins", "hand", "own tables", "tempo", "sound", "credits")
+_LESSON = (*_MUSIC, "sections", "teaching")
+_MIXES = (("with guide", "with-guide"), ("without guide", "without-guide"), ("guide left", "guide-left"))
+_SECTION_TURNS, _DRILL_TURNS = 2, 2
+
+
+def _timing(workshop: Workshop) -> Made:
+    from partwright.sound import timings_document
+
+    orders = (_stem_order(workshop), *_mix_orders(workshop), *_practice_orders(workshop))
+    return Made(files={"sound/timing.json": _json(timings_document(orders))})
+
+
+def _midi(workshop: Workshop) -> Made:
+    from partwright.sound import midi_bytes, midi_program
+
+    job, music = workshop.prepared, _music(workshop)
+    others = tuple((part, midi_program(voice)) for part, voice in music.others)
+    return Made(
+        files={
+            f"sound/{name}.mid": midi_bytes(
+                job.part,
+                unfolded=unfolded,
+                tempo_qpm=workshop.lesson.tempo_qpm,
+                instrument=job.instrument.name,
+                title=job.credits.title,
+                others=others,
+            )
+            for name, unfolded in (("tune", True), ("tune-as-written", False))
+        }
+    )
+
+
+def _stems(workshop: Workshop) -> Made:
+    return _made("stems", (_stem_order(workshop),))
+
+
+def _mixes(workshop: Workshop) -> Made:
+    return _made("mixes", _mix_orders(workshop))
+
+
+def _practice(workshop: Workshop) -> Made:
+    from partwright.sound import hearing_caution, make_orders, practice_page
+
+    made = make_orders(_practice_orders(workshop))
+    credits_ = workshop.prepared.credits
+    page = practice_page(made, title=credits_.title or workshop.prepared.tune.source.stem, caution=hearing_caution())
+    files = {file.name: file.data for file in made}
+    files["sound/practice/practice.html"] = page.encode("utf-8")
+    files["sound/practice/contents.json"] = _contents(made)
+    return Made(files=files)
+
+
+def _backing(workshop: Workshop) -> Made:
+    """The player's own recording at each practice tempo."""
+    import tempfile
+
+    from partwright.sound import SPEED_RANGE, slow_file
+
+    source = workshop.backing
+    assert source is not None
+    files, remarks = {}, []
+    for percent in workshop.lesson.practice_percent:
+        if not SPEED_RANGE[0] <= percent / 100 <= SPEED_RANGE[1]:
+            remarks.append(f"{source.name} is not made at {percent:g} %: below 50 and above 150 it would not sound")
+            continue
+        name = f"backing-{percent:g}.{workshop.lesson.sound_format}"
+        tags = _tags(workshop, f"{_title(workshop)}: backing at {percent:g} %")
+        with tempfile.TemporaryDirectory() as folder:
+            slowed = slow_file(source, Path(folder) / name, speed=percent / 100, tags=tags)
+            files[f"sound/{name}"] = slowed.file.read_bytes()
+        remarks += [text for text in slowed.remarks if text not in remarks]
+    return Made(files=files, remarks=tuple(remarks))
+
+
+def _made(name: str, orders: Sequence[Order]) -> Made:
+    from partwright.sound import make_orders
+
+    made = make_orders(orders)
+    files = {file.name: file.data for file in made}
+    files[f"sound/{name}.json"] = _contents(made)
+    return Made(files=files)
+
+
+def _contents(made: Sequence[SoundFile]) -> bytes:
+    """What was made, with the figures measured of each file."""
+    return _json(
+        {
+            "files": [
+                {
+                    "file": file.name,
+                    "title": file.title,
+                    "seconds": round(file.seconds, 6),
+                    "lufs": round(file.lufs, 2),
+                    "true_peak_dbtp": round(file.true_peak_dbtp, 2),
+                }
+                for file in made
+            ]
+        }
+    )
+
+
+# Orders --------------------------------------------------------------------------------------------------------------
+
+
+def _music(workshop: Workshop) -> Music:
+    from partwright.sound import Music, other_voices
+
+    job = workshop.prepared
+    return Music(
+        part=job.part,
+        instrument=job.instrument,
+        plan=workshop.plan,
+        bowing=workshop.bowing,
+        others=other_voices(job.tune),
+        tuned=_tuned(workshop),
+        style=workshop.lesson.chord_sound,
+    ).light()
+
+
+def _tuned(workshop: Workshop) -> Temperament:
+    from partwright.sound import key_note, temperament
+
+    step, alter = key_note(workshop.prepared.part)
+    lesson = workshop.lesson
+    return temperament(lesson.temperament, a4_hz=lesson.a4_hz, drone_step=step, drone_alter=alter)
+
+
+def _title(workshop: Workshop) -> str:
+    job = workshop.prepared
+    return job.credits.title or job.tune.source.stem
+
+
+def _tags(workshop: Workshop, title: str, track: int | None = None, tracks: int | None = None) -> Tags:
+    from partwright.sound import Tags, cover_png
+
+    printed = workshop.prepared.credits
+    artist = printed.composer or workshop.lesson.teacher
+    return Tags(
+        title=title,
+        artist=artist,
+        album=_title(workshop),
+        track=track,
+        tracks=tracks,
+        copyright=" ".join(printed.rights),
+        artwork_png=cover_png(_title(workshop), printed.subtitle, footer=artist),
+    )
+
+
+def _tempi(workshop: Workshop) -> tuple[tuple[float, float], ...]:
+    """Per cent and quarters a minute of every practice tempo, the performance's last."""
+    teaching = workshop.teaching
+    return tuple((percent, teaching.tempo_qpm * percent / 100) for percent in teaching.ladder)
+
+
+def _stem_order(workshop: Workshop) -> Order:
+    """The performance tempo with its stems, in FLAC whatever the lesson's format: they add up to the sample."""
+    from partwright.sound import Order, Rung
+
+    percent, tempo = _tempi(workshop)[-1]
+    return Order(
+        music=_music(workshop),
+        title=_title(workshop),
+        files=(("with guide", f"sound/with-guide-{percent:g}.flac"),),
+        stems=tuple((stem, f"sound/stem-{stem}.flac") for stem in ("guide", "accompaniment", "click")),
+        rungs=(Rung(tempo_qpm=tempo, percent=percent),),
+        tags=_tags(workshop, _title(workshop)),
+    )
+
+
+def _mix_orders(workshop: Workshop) -> tuple[Order, ...]:
+    from partwright.sound import Order, Rung
+
+    ending = workshop.lesson.sound_format
+    orders = []
+    for percent, tempo in _tempi(workshop):
+        title = f"{_title(workshop)} at {percent:g} %"
+        mixes = _MIXES[1:] if percent == 100 else _MIXES
+        orders.append(
+            Order(
+                music=_music(workshop),
+                title=title,
+                files=tuple((mix, f"sound/{name}-{percent:g}.{ending}") for mix, name in mixes),
+                rungs=(Rung(tempo_qpm=tempo, percent=percent),),
+                tags=_tags(workshop, title),
+            )
+        )
+    return tuple(orders)
+
+
+def _practice_orders(workshop: Workshop) -> tuple[Order, ...]:
+    """Each section at each tempo, going round; each drill climbing the tempi."""
+    from partwright.lesson import plan_drill
+    from partwright.sound import Music, Order, Rung, passage_of_bars
+
+    teaching, ending = workshop.teaching, workshop.lesson.sound_format
+    tempi = _tempi(workshop)
+    music = _music(workshop)
+    sections = teaching.outline.sections
+    total = len(sections) * len(tempi) + len(teaching.drills)
+    orders: list[Order] = []
+    for section in sections:
+        for percent, tempo in tempi:
+            title = f"{section.name}, bars {section.first_bar}–{section.last_bar}, {percent:g} %"
+            number = len(orders) + 1
+            orders.append(
+                Order(
+                    music=music,
+                    title=title,
+                    files=(("with guide", f"sound/practice/{number:02d}-{_slug(section.name)}-{percent:g}.{ending}"),),
+                    rungs=(Rung(tempo_qpm=tempo, percent=percent, times=_SECTION_TURNS),),
+                    passage=passage_of_bars(teaching.part, section.first, section.last),
+                    tags=_tags(workshop, title, number, total),
+                )
+            )
+    for drill in teaching.drills:
+        planned = plan_drill(drill, teaching.instrument, level=workshop.prepared.level)
+        title = f"Drill {drill.id}: {drill.title}"
+        number = len(orders) + 1
+        orders.append(
+            Order(
+                music=Music(
+                    part=planned.tune.part,
+                    instrument=teaching.instrument,
+                    plan=planned.plan,
+                    bowing=planned.bowing,
+                    tuned=music.tuned,
+                ).light(),
+                title=title,
+                files=(("with guide", f"sound/practice/{number:02d}-drill-{drill.id}.{ending}"),),
+                rungs=tuple(
+                    Rung(tempo_qpm=drill.tempo_qpm * percent / tempi[0][0], percent=percent, times=_DRILL_TURNS)
+                    for percent, _ in tempi
+                ),
+                wanted=("guide", "click"),
+                tags=_tags(workshop, title, number, total),
+            )
+        )
+    return tuple(orders)
+
+
+def _slug(name: str) -> str:
+    """A name as part of a file's name: letters and digits, lower case."""
+    return re.sub(r"[^\w]+", "-", name.casefold()).strip("-")[:40] or "section"
+
+
+def _json(document: object) -> bytes:
+    return (json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
+
+
+SOUND_STEPS: tuple[Step, ...] = (
+    Step(
+        name="timing",
+        words="when every note sounds, in every file",
+        inputs=_LESSON,
+        make=_timing,
+    ),
+    Step(
+        name="midi",
+        words="the tune as MIDI, as played and as written",
+        inputs=("tune", "hand", "tempo", "credits"),
+        make=_midi,
+    ),
+    Step(
+        name="stems",
+        words="guide, accompaniment and click, each alone and together",
+        inputs=_MUSIC,
+        make=_stems,
+    ),
+    Step(
+        name="mixes",
+        words="with and without the guide, at every tempo",
+        inputs=_MUSIC,
+        make=_mixes,
+    ),
+    Step(
+        name="practice",
+        words="sections and drills to practise with",
+        inputs=_LESSON,
+        make=_practice,
+    ),
+    Step(
+        name="backing",
+        words="your own backing, slower",
+        inputs=("backing", "tempo", "sound", "credits", "tune"),
+        make=_backing,
+        wanted=lambda workshop: workshop.backing is not None,
+    ),
+)

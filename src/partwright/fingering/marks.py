@@ -50,7 +50,7 @@ def fingering_marks(
         found += _note_marks(note, place, shown, instrument)
         if not note.chord or before is None:
             before = (note, place)
-    found += _extension_lines(part, plan)
+    found += _extension_lines(part, plan, instrument)
     found += _guide_lines(part, plan)
     return tuple(found)
 
@@ -65,7 +65,7 @@ def _shown(
     if note.chord:
         return _Shown(True, False, False)
     moved = _has_position(place) and (place.frame, place.zone) != (last.frame, last.zone)
-    opened = place.shape != last.shape and _has_position(place)
+    opened = place.shape != last.shape and _has_position(place) and _is_told(place, last, instrument)
     fresh = part.bars[note.bar_index].rehearsal and note.bar_index != last_note.bar_index
     rested = note.onset_quarters - last_note.end_quarters >= _REST_QUARTERS
     either = place.finger in (0, 4) and any(note.midi == s.midi for s in instrument.strings[1:])
@@ -76,6 +76,15 @@ def _shown(
         or place.substitute is not None or (note.midi == last_note.midi and place.finger != last.finger)
     )  # fmt: skip
     return _Shown(finger, bool(string or (odd_string and (fresh or rested))), bool(moved))
+
+
+def _is_told(place: Placement, last: Placement, instrument: Instrument) -> bool:
+    """Whether a change of shape is one a player is told of: an extension, or any in the upper and thumb positions.
+
+    On the neck a violin's or viola's fingers follow the key; the page says nothing of it.
+    """
+    told = {shape.name for shape in instrument.shapes if shape.extension or shape.zone != "neck"}
+    return place.shape in told or last.shape in told
 
 
 def _has_position(place: Placement) -> bool:
@@ -108,8 +117,9 @@ def _note_marks(note: Note, place: Placement, shown: _Shown, instrument: Instrum
     return found
 
 
-def _extension_lines(part: Part, plan: FingeringPlan) -> list[Mark]:
+def _extension_lines(part: Part, plan: FingeringPlan, instrument: Instrument) -> list[Mark]:
     """A line for as long as the hand stays opened."""
+    opening = {shape.name for shape in instrument.shapes if shape.extension}
     found: list[Mark] = []
     run: list[Note] = []
     opened = ""
@@ -123,7 +133,7 @@ def _extension_lines(part: Part, plan: FingeringPlan) -> list[Mark]:
         fingered = plan.by_id.get(note.id)
         if fingered is None:
             continue
-        shape = fingered.placement.shape if "extended" in fingered.placement.shape else ""
+        shape = fingered.placement.shape if fingered.placement.shape in opening else ""
         if shape != opened:
             close()
             opened = shape

@@ -183,7 +183,7 @@ def _positions_apart(given: _Given) -> tuple[str, str, list[list[_Sound]], Writt
     return (
         "The two places without the shift",
         "Play the old place. In the silence move the hand, without sound. Then play the new place.",
-        [first, rest, last],
+        [_filled(first, _WHOLE), rest, _filled(last, _WHOLE)],
         WrittenMetre(),
     )
 

@@ -19,6 +19,7 @@ from partwright.engraving.charts import (
     hands_of_plan,
     note_name,
 )
+from partwright.engraving.lettering import Used, letter
 from partwright.engraving.paper import A4, GREY, INK, LETTER, PAPER, PageSize, page_size
 from partwright.engraving.pdf import DocumentFacts, pages_pdf, svg_png
 from partwright.engraving.prompter import prompter_html
@@ -28,14 +29,19 @@ from partwright.engraving.sheet import (
     engrave_part_pdf,
     engrave_part_svg,
     heading_from,
+    svg_document,
 )
-from partwright.engraving.typefaces import SANS, SERIF, font_files
+from partwright.engraving.signs import sign
+from partwright.engraving.strips import LEAST_SIGN_MM, Strip, engrave_strip
+from partwright.engraving.typefaces import CAP_HEIGHT, SANS, SERIF, Face, font_files, text_width
 from partwright.engraving.worker import EngravingProcess, Limits
 
 __all__ = [
     "A4",
+    "CAP_HEIGHT",
     "GREY",
     "INK",
+    "LEAST_SIGN_MM",
     "LETTER",
     "PAPER",
     "SANS",
@@ -44,9 +50,12 @@ __all__ = [
     "ChartStop",
     "DocumentFacts",
     "EngravingProcess",
+    "Face",
     "Heading",
     "Limits",
     "PageSize",
+    "Strip",
+    "Used",
     "booklet_pdf",
     "chart_scale",
     "charts_pdf",
@@ -54,14 +63,19 @@ __all__ = [
     "engrave_excerpt_svg",
     "engrave_part_pdf",
     "engrave_part_svg",
+    "engrave_strip",
     "fingerboard_chart_svg",
     "font_files",
     "hand_at",
     "hands_of_plan",
     "heading_from",
+    "letter",
     "note_name",
     "page_size",
     "pages_pdf",
     "prompter_html",
+    "sign",
+    "svg_document",
     "svg_png",
+    "text_width",
 ]

@@ -146,6 +146,8 @@ def _runs_at(lattice: Lattice, arcs: list[tuple[Arc, ...]], start: int, stops: t
             ended = stops[last_word] == 2
             onward = None if ended or at >= len(arcs) else _step(arcs, at, class_name, first=False)
             whole = onward is None or onward[1] > _DOUBTFUL
+            if value == 0 and at < len(arcs) and any(cls == "letter" for *_, classes in arcs[at] for cls, _ in classes):
+                break  # "one, open A": the name of a note, not the end of a run
             if len(values) >= 2 and plain and price <= _DEAREST and any(values) and whole:
                 captures = tuple(("run", "run", v) for v in values)
                 weight = 0.9 * len(values) - (1.0 if class_name == "fingerth" else 0.4)

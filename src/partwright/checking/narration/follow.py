@@ -45,7 +45,7 @@ CLAIMS: Mapping[str, ClaimRow] = {
     "finger": ClaimRow(0.95, 0.50, 0.015, 0.23),
     "position": ClaimRow(0.90, 0.60, 0.04, 0.20),
     "string": ClaimRow(0.93, 0.50, 0.02, 0.25),
-    "count": ClaimRow(0.90, 0.30, 0.03, 0.25),
+    "count": ClaimRow(0.90, 0.40, 0.10, 0.3),
     "alternate": ClaimRow(0.95, 0.50, 0.02, 0.08),
     "beats": ClaimRow(0.90, 0.50, 0.06, 0.3),
     "value": ClaimRow(0.90, 0.50, 0.06, 0.3),

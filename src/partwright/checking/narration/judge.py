@@ -23,7 +23,9 @@ from partwright.checking.narration.words import Word
 
 __all__ = ["Judged", "judge"]
 
+NOTE_WRONG_FROM = 0.68
 WRONG_FROM = 0.75
+WRONG_FROM_NOISY = 0.80  # where capitals and stops are missing, so are words
 CHECK_FROM = 0.55
 _NEVER_WRONG = frozenset(
     {"not_finger", "string_letter", "offer_finger", "offer_open", "offer_harmonic", "retake", "count_loose"}
@@ -33,7 +35,7 @@ _BARE_LEAST = 6  # accidentals that must have been said before a habit is known
 _LIKELIEST = 0.5
 _SENTENCE_WORDS = 12
 _HEDGE_WORDS = 5  # "or take it with": what follows so soon is an offer
-_SLIP = 0.02  # how often a claim is a slip of the tongue: what speaks against another reading of the words
+_SLIP = 0.04  # how often a claim is a slip of the tongue: what speaks against another reading of the words
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -63,6 +65,7 @@ def judge(
     hedges: frozenset[str] = frozenset(),
 ) -> tuple[Judged, ...]:
     """A verdict on every claim, in the order in which they were said."""
+    wrong_from = WRONG_FROM if clean else WRONG_FROM_NOISY
     found: list[Judged] = []
     bare = _bare_habit(mentions, following, truth)
     swapped = _swapped(mentions, following, truth)
@@ -78,8 +81,49 @@ def judge(
         for claim in mention.claims:
             if claim.kind == "stay":
                 continue
-            found.append(_judge_claim(mentions, k, claim, likeliest, following, truth, words, hedges))
-    return _once(found)
+            found.append(_judge_claim(mentions, k, claim, likeliest, following, truth, words, hedges, wrong_from))
+    return _once(found if clean else _runs_that_fit(found, mentions, truth))
+
+
+def _runs_that_fit(
+    judged: Sequence[Judged], mentions: Sequence[Mention], truth: Truth
+) -> list[Judged]:
+    """Runs of finger numbers in which a number or a note may have been lost: then nothing in them is *wrong*.
+
+    A run with two wrong numbers, or one that fits once a single place is passed over or a single number left out, was
+    rather misheard than misspoken.
+    """
+    runs: dict[tuple[int, int], list[int]] = {}
+    for index, item in enumerate(judged):
+        if item.kind == "finger" and item.last_word > item.first_word and item.place >= 0:
+            runs.setdefault((item.first_word, item.last_word), []).append(index)
+    found = list(judged)
+    for indices in runs.values():
+        if len(indices) < 2:
+            continue
+        wrong = [i for i in indices if judged[i].verdict == "wrong"]
+        if wrong and (len(wrong) > 1 or _fits_with_a_gap([judged[i] for i in indices], mentions, truth)):
+            for i in wrong:
+                found[i] = replace(judged[i], verdict="check", why="a number or a note of this run may have been lost")
+    return found
+
+
+def _fits_with_a_gap(run: Sequence[Judged], mentions: Sequence[Mention], truth: Truth) -> bool:
+    """Whether all numbers are right at places in a row, once one place or one number more is allowed for."""
+    said = [
+        next(int(c.value[0]) for c in mentions[item.mention].claims if c.kind == "finger" and c.first_word == item.first_word)
+        for item in run
+    ]
+    first = min(item.place for item in run)
+    for start in (first - 1, first):
+        for skipped in range(1, len(said)):
+            at = [start + k + (k >= skipped) for k in range(len(said))]
+            if 0 <= at[0] and at[-1] < len(truth) and all(
+                any(f in attack.fingers for attack in truth.places[place].attacks)
+                for place, f in zip(at, said, strict=True)
+            ):
+                return True
+    return False
 
 
 def _once(judged: Sequence[Judged]) -> tuple[Judged, ...]:
@@ -124,7 +168,7 @@ def _judge_note(
         return replace(base, verdict="unplaced", confidence=1.0 - float(following.real[k]))
     right = truth_words("note", truth.places[place], truth)
     sure = differs * mention.p
-    if sure >= WRONG_FROM:
+    if sure >= NOTE_WRONG_FROM:
         return replace(base, verdict="wrong", right=right, confidence=sure, why="the notes around it fit here")
     if sure >= CHECK_FROM:
         return replace(base, verdict="check", right=right, confidence=sure, why="it may also be another place")
@@ -155,6 +199,7 @@ def _judge_claim(
     truth: Truth,
     words: Sequence[Word],
     hedges: frozenset[str],
+    wrong_from: float,
 ) -> Judged:
     place = likeliest[k]
     kind = _KIND.get(claim.kind, claim.kind)
@@ -173,15 +218,16 @@ def _judge_claim(
         true, first = _together(mentions, k, claim.kind, likeliest, truth, true)
         base = replace(base, place=first)
     agrees, differs = _shares(following, k, true)
-    sure = differs * claim.p * (mentions[k].p if mentions[k].note is not None else 0.95)
-    sure *= 1.0 - _of_another(k, claim, likeliest, truth)
+    misread, differs_there = _of_another(k, claim, likeliest, truth)
+    sure = (differs * (1.0 - misread) + differs_there * misread) * claim.p
+    if claim.kind == "finger" and claim.value == (0,) and _no_open_string(mentions[k], claim, truth):
+        sure *= 0.6  # rather the word before it: "just open. B is next"
     if against == "plan" and _written(claim.kind, here):
         against = "score"
     right = truth_words(claim.kind, here, truth)
-    hedged = any(words[w].form in hedges for w in range(max(0, claim.first_word - _HEDGE_WORDS), claim.first_word))
-    if hedged and claim.kind in ("finger", "harmonic", "string", "position"):
+    if _hedged(mentions, k, claim, words, hedges) and claim.kind in ("finger", "harmonic", "string", "position"):
         return replace(base, confidence=agrees)
-    if sure >= WRONG_FROM and claim.kind not in _NEVER_WRONG:
+    if sure >= wrong_from and claim.kind not in _NEVER_WRONG:
         return replace(base, verdict="wrong", right=right, confidence=sure, against=against)
     if sure >= CHECK_FROM:
         why = "it was not said for certain of this note" if differs >= WRONG_FROM else "it may also be another place"
@@ -189,16 +235,49 @@ def _judge_claim(
     return replace(base, confidence=agrees)
 
 
-def _of_another(k: int, claim: Claim, likeliest: Sequence[int], truth: Truth) -> float:
-    """How likely the claim was made of the neighbouring note instead, now that it is known to be true there or not."""
+def _hedged(
+    mentions: Sequence[Mention], k: int, claim: Claim, words: Sequence[Word], hedges: frozenset[str]
+) -> bool:
+    """Whether an "or", a "could", a "some people" stands right before the claim, nothing else in between."""
+    near = mentions[max(0, k - 1) : k + 1]
+    taken = {w for m in near for c in m.claims if c is not claim for w in range(c.first_word, c.last_word + 1)}
+    taken |= {w for m in near for w in range(m.name_first, m.name_last + 1)}
+    for w in range(claim.first_word - 1, max(-1, claim.first_word - 1 - _HEDGE_WORDS), -1):
+        if w in taken or words[w].stop == 2:
+            return False
+        if words[w].form in hedges:
+            return True
+    return False
+
+
+def _of_another(k: int, claim: Claim, likeliest: Sequence[int], truth: Truth) -> tuple[float, float]:
+    """How likely the claim was made of the neighbouring note instead, now that it is known to be true there or not.
+
+    And how far it is false there: a claim that is false of both notes is false whichever was meant.
+    """
     if not claim.other:
-        return 0.0
+        return 0.0, 0.0
     place = likeliest[k + claim.other]
     if place < 0:
-        return claim.p_other
+        return claim.p_other, 0.0
+    here = likeliest[k]
     true = float(truth.claim(claim.kind, claim.value)[place])
-    as_meant = claim.p_other * (0.97 if true == 1.0 else 0.5 if true == UNSURE else _SLIP)
-    return as_meant / (as_meant + (1.0 - claim.p_other) * _SLIP)
+    true_here = float(truth.claim(claim.kind, claim.value)[here]) if here >= 0 else UNSURE
+    as_meant = claim.p_other * _likely(true)
+    as_read = (1.0 - claim.p_other) * _likely(true_here)
+    return as_meant / (as_meant + as_read), float(true == 0.0)
+
+
+def _no_open_string(mention: Mention, claim: Claim, truth: Truth) -> bool:
+    """Whether "open" stands before the name of a note that no string has."""
+    if mention.note is None or not mention.name_first <= claim.first_word <= mention.name_last:
+        return False
+    wanted = pitch_class(mention.note[0], mention.note[1] or 0)
+    return all(string.midi % 12 != wanted for string in truth.instrument.strings)
+
+
+def _likely(true: float) -> float:
+    return 0.97 if true == 1.0 else 0.5 if true == UNSURE else _SLIP
 
 
 _KIND = {
@@ -307,8 +386,3 @@ def _order(mentions: Sequence[Mention], k: int, place: int, truth: Truth) -> Jud
         right=f"{truth_words('note', here, truth)}, {truth_words('note', after, truth)}", against="score",
         confidence=0.9, why="the two are named the other way round",
     )  # fmt: skip
-
-
-def same_sound(one: tuple[str, int | None], two: tuple[str, int]) -> bool:
-    """Whether a spoken note and a written one are the same key on a keyboard."""
-    return pitch_class(one[0], one[1] or 0) == pitch_class(*two)

@@ -36,6 +36,8 @@ _LIGHT = frozenset(
 _CORRECTING_WORDS = 5
 _DIGITS_FOR = 1.4  # "one three four for E F sharp G": without such a word a run stands for itself
 _ORDINAL_FOR = 1.3
+_LIST_ENDS = 0.5
+_SHARPER = 3.5  # between two notes the better tie decides more clearly than between a note and none
 _TAKEN = 0.1  # a note that has a claim of the kind already hardly takes another
 
 _NOTES = frozenset({"note", "note_hint", "note_open", "plural", "plural_loose", "plural_bare", "lost"})
@@ -59,7 +61,7 @@ class _Pending:
     last: int
     worth: float
     right: float
-    stopped: bool = False  # a sentence has ended since: nothing after it ties it to a note any more
+    stopped: bool = False  # a sentence has ended since, or another claim came between: nothing ties it any closer
 
 
 @dataclass(frozen=True, slots=True)
@@ -390,7 +392,7 @@ class _Parser:
         size = len(values)
         found: list[_State] = []
         worth = atom.weight - atom.price
-        if state.run >= 2 and state.run >= size and state.head is not None and state.last == "head":
+        if state.run >= 2 and state.run >= size and state.head is not None and state.last == "head" and not state.pending:
             recent, rest = self._recent(state, size)
             if recent is not None:
                 score = state.score + worth + max(-1.0, state.left) + (1.5 if size == state.run else -0.5)
@@ -409,6 +411,8 @@ class _Parser:
                 after.head = replace(state.head, mention=given[-1], groups=state.head.groups | {"finger"})
                 after.left, after.stopped = 0.5, False
                 found.append(self._behind(after, atom))
+        if 2 <= state.run < size and state.head is not None and state.last == "head" and state.left >= _LIST_ENDS:
+            found += self._two_runs(state, atom, values, worth)
         waiting = _Pending("digits", values, atom.first_word, atom.last_word, worth, self.none.right)
         if not any(_group(p.kind) == "finger" for p in state.pending):
             after = replace(
@@ -436,6 +440,30 @@ class _Parser:
         found.append(self._behind(after, atom))
         return found
 
+    def _two_runs(
+        self, state: _State, atom: Atom, values: tuple[tuple[Value, ...], ...], worth: float
+    ) -> list[_State]:
+        """A run longer than the list before it: the list takes its own, the rest is the beginning of another run."""
+        recent, done = self._recent(state, state.run)
+        if recent is None or state.head is None:
+            return []
+        given = [
+            mention.with_claim(
+                Claim(kind="finger", value=v, first_word=atom.first_word, last_word=atom.last_word, p=0.85)
+            )
+            for mention, v in zip(recent, values, strict=False)
+        ]
+        for mention in given[:-1]:
+            done = (done, mention)
+        after = replace(state, score=state.score + worth + 1.0, done=done, last="claim", last_group="finger", run=0)
+        after.head = replace(state.head, mention=given[-1], groups=state.head.groups | {"finger"})
+        after.left, after.stopped, after.light = 0.0, False, False
+        rest = values[len(given) :]
+        waiting = _Pending("digits", rest, atom.first_word, atom.last_word, 0.5, self.none.right)
+        if len(rest) > 1 and not any(_group(p.kind) == "finger" for p in state.pending):
+            after.pending = (*state.pending, waiting)
+        return [self._behind(after, atom)]
+
     def _broken_run(self, atom: Atom) -> bool:
         """Whether more numbers stand close by: then a word in between hides where the run begins or ends."""
         near = [*range(atom.first_word - 3, atom.first_word), *range(atom.last_word + 1, atom.last_word + 4)]
@@ -462,6 +490,8 @@ class _Parser:
         worth = atom.weight - atom.price
         head = state.head
         found: list[_State] = []
+        if state.pending:
+            state = replace(state, pending=tuple(replace(p, stopped=True) for p in state.pending))
         if state.correcting > 0 and state.last_group == group:
             corrected = self._corrected(state, atom, kind, values, worth)
             if corrected is not None:
@@ -471,8 +501,8 @@ class _Parser:
             return []
         if atom.kind == "digit" and not self._lone_digit(state, atom):
             return []
-        tie = self.ties.get(kind, self.none_tie)
-        if head is not None and (head.kind != "place" or kind == "count"):
+        tie = self.ties.get(atom.kind, self.ties.get(kind, self.none_tie))
+        if head is not None and not state.pending and (head.kind != "place" or kind == "count"):
             free = group not in head.groups or group in head.again
             leftward = state.left + tie.left
             if free and leftward >= (0.4 if weak and group in ("finger", "string") else -2.5):
@@ -589,6 +619,7 @@ class _Parser:
         """The mentions, each claim with the neighbour it may belong to instead, and how likely that is."""
         taken = {w for m in mentions for c in m.claims for w in range(c.first_word, c.last_word + 1)}
         taken |= {w for m in mentions for w in range(m.name_first, m.name_last + 1)}
+        mentions = _whole_runs(mentions)
         found = []
         for k, mention in enumerate(mentions):
             claims = tuple(self._doubted(mentions, k, claim, taken) for claim in mention.claims)
@@ -601,7 +632,7 @@ class _Parser:
             return claim
         follows = claim.first_word > mention.name_last
         other = k + 1 if follows else k - 1
-        tie = self.ties.get(claim.kind, self.none_tie)
+        tie = self.ties.get("open" if claim.kind == "finger" and claim.value == (0,) else claim.kind, self.none_tie)
         if not 0 <= other < len(mentions) or mentions[other].name_first < 0:
             start, end = (mention.name_last, claim.first_word) if follows else (claim.last_word, mention.name_first)
             own = self._tie(start, end, taken, left=follows) + (tie.left if follows else tie.right)
@@ -615,7 +646,7 @@ class _Parser:
             else_ = self._tie(beside.name_last, claim.first_word, taken, left=True)
         own += tie.left if follows else tie.right
         else_ += tie.right if follows else tie.left
-        p_other = _share(else_, own)
+        p_other = _share(else_, own, _SHARPER)
         if any(_group(c.kind) == _group(claim.kind) for c in beside.claims):
             p_other *= _TAKEN
         return replace(claim, p=claim.p * _share(own, self.nobody), other=other - k, p_other=p_other)
@@ -625,7 +656,9 @@ class _Parser:
         tie = self.none.left if left else self.none.right
         stopped = False
         for k in range(start, end):
-            if k > start and k not in taken:
+            if k > start and k in taken:
+                stopped = True
+            elif k > start:
                 link = self.links.get(self.words[k].form, self.other)
                 more = link.left if left else link.right
                 tie += min(0.0, more) if stopped else more
@@ -635,9 +668,50 @@ class _Parser:
         return max(-6.0, min(tie, 2.6))
 
 
-def _share(one: float, two: float) -> float:
+def _whole_runs(mentions: list[Mention]) -> list[Mention]:
+    """Runs of numbers given to the list after them belong to it whole, or the last numbers do; else they are doubtful.
+
+    "one three four, three one for B, G" is two runs in one breath; only the second one is for B and G.
+    """
+    found = list(mentions)
+    k = 0
+    while k < len(found):
+        claim = next((c for c in found[k].claims if c.kind == "finger" and c.last_word < found[k].name_first), None)
+        size = 0 if claim is None else claim.last_word - claim.first_word + 1
+        end = k
+        while end + 1 < len(found) and claim is not None and _same_run(found[end + 1], claim):
+            end += 1
+        given = [next(c for c in found[j].claims if _same_run(found[j], c)) for j in range(k, end + 1)] if size > 1 else []
+        if claim is not None and len(given) >= 1 and size > 1:
+            notes = k
+            while notes + 1 < len(found) and found[notes + 1].tight and found[notes + 1].name_first >= 0:
+                notes += 1
+            length = notes - k + 1
+            if length < len(given):
+                values = [c.value for c in given][-length:]
+                for j in range(k, end + 1):
+                    kept = tuple(c for c in found[j].claims if not _same_run(found[j], c) or j < k)
+                    if j <= notes:
+                        kept = (*kept, replace(given[0], value=values[j - k], p=0.85))
+                    found[j] = replace(found[j], claims=kept)
+            elif length > len(given):
+                for j in range(k, end + 1):
+                    doubted = tuple(replace(c, p=0.5) if _same_run(found[j], claim) and c.first_word == claim.first_word
+                                    else c for c in found[j].claims)  # fmt: skip
+                    found[j] = replace(found[j], claims=doubted)
+        k = max(end, k) + 1
+    return found
+
+
+def _same_run(mention: Mention, claim: Claim) -> bool:
+    """Whether the mention has a number of the same run as this claim."""
+    return any(c.kind == "finger" and c.first_word == claim.first_word and c.last_word == claim.last_word
+               for c in mention.claims)  # fmt: skip
+
+
+def _share(one: float, two: float, gain: float = 2.0) -> float:
     """How much of the likelihood of two ties the first one has."""
-    return 1.0 / (1.0 + math.exp(2.0 * (two - one)))
+    return 1.0 / (1.0 + math.exp(gain * (two - one)))
 
 
 def _group(kind: str) -> str:

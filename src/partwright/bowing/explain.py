@@ -10,8 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from partwright.bowing.features import crossing_amount, move_terms, stroke_terms
-from partwright.bowing.features import move_ways as move_ways_of
+from partwright.bowing.features import crossing_amount, hook_down_amount, move_terms, stroke_terms, way_taken
 from partwright.bowing.plan import Problem, repinned
 from partwright.bowing.search import BowSearch
 from partwright.bowing.stroke import BowingPlan, BowPin, Direction, Stroke
@@ -97,9 +96,10 @@ def stroke_account(problem: Problem, search: BowSearch, s: int) -> dict[str, flo
     ]
     for before, move in arrivals:
         came, left = _left(search, before, way), int(solution.end[before])
-        ways = move_ways_of(move, grid, level, problem.weights)
-        names = ("hook", "retake") if came == way else ("turn", "reset")
-        taken = min(names, key=lambda name: float(ways[name][left, start]))
+        hook_down = 0.0 if move.free else float(hook_down_amount()[came, way])
+        taken = way_taken(move, grid, level, problem.weights, (came, left), (way, start))
+        if taken == "hook":
+            _add(account, "hook_down", problem.weights["hook_down"] * hook_down)
         for name, amounts in move_terms(move, grid, level)[taken].items():
             _add(account, name, problem.weights[name] * float(amounts[left, start]))
         crossing = "fast_crossing_against_arm"

@@ -30,6 +30,7 @@ __all__ = [
     "stroke_costs",
     "stroke_kinds",
     "stroke_terms",
+    "way_taken",
 ]
 
 UNIT = 2048
@@ -37,7 +38,8 @@ UNIT = 2048
 FORBIDDEN = 1 << 26
 """What a forbidden stroke costs, in units: more than any passage, less than half of what 32 bits hold."""
 
-_SOFTEN_MM = 25.0  # below this, more or less bow is not heard; from memory
+_UNHEARD_MM = 15.0  # more or less bow than wanted by so little is not heard; from memory
+_SOFTEN_MM = 25.0  # keeps the ratio of very short strokes within reason
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +55,7 @@ class StrokeKind:
     arm: int  # strings crossed under it: positive where natural in a down-bow
     strings_beyond_two: int
     leaves: str  # "same", "flip" (measured tremolo, even number) or "free" (unmeasured)
+    opens: bool  # a section begins with it, on the first beat of a bar
     pin: int  # 0 none, 1 down, 2 up
 
 
@@ -154,6 +157,7 @@ def stroke_kinds(
                 arm = arm_sign * sum(b - a for a, b in pairwise(path))
                 beyond = max(0, len(set(path)) - 2)
         ends.append((first_string, last_string))
+        sections.append(s == 0 or _starts_section(note, part, strokes, s, phrase_starts))
         metre = _metre(note, bar, bars[note.bar_index - 1] if note.bar_index else None)
         kinds.append(
             StrokeKind(
@@ -166,11 +170,11 @@ def stroke_kinds(
                 arm=max(-3, min(3, arm)),
                 strings_beyond_two=beyond,
                 leaves=leaves,
+                opens=metre == 3 and sections[s],
                 pin=pins.get(s, 0),
             )
         )
         short.append(len(group.heads) == 1 and seconds < 0.35)
-        sections.append(s == 0 or _starts_section(note, part, strokes, s, phrase_starts))
     gaps = strokes.gap_seconds.tolist()
 
     def move(a: int, b: int, gap: float) -> MoveKind:
@@ -202,6 +206,7 @@ def stroke_kinds(
 
 
 def _metre(note: Note, bar: Bar, before: Bar | None) -> int:
+    """How strong a note's place in the bar is; see `StrokeKind.metre`."""
     place, nominal = metric_place(note, bar, before)
     if place < 1e-6:
         return 3
@@ -233,8 +238,8 @@ def stroke_terms(kind: StrokeKind, grid: BowGrid, level: BowLevel) -> dict[str, 
     used_mm = np.abs(end - start) * grid.hair_mm
     middle = (start + end) / 2
     up = np.array([0.0, 1.0])[:, None, None]
-    octaves = np.log2((kind.wanted_mm + _SOFTEN_MM) / (used_mm + _SOFTEN_MM))
-    speed_excess = (used_mm - kind.wanted_mm) / 1000.0 / kind.seconds
+    octaves = np.log2((kind.wanted_mm + _SOFTEN_MM) / (used_mm + _UNHEARD_MM + _SOFTEN_MM))
+    speed_excess = (used_mm - _UNHEARD_MM - kind.wanted_mm) / 1000.0 / kind.seconds
     terms = {
         "slower_than_wanted": np.maximum(octaves, 0.0) ** 2,
         "faster_than_wanted": np.maximum(speed_excess, 0.0) ** 2,
@@ -247,6 +252,8 @@ def stroke_terms(kind: StrokeKind, grid: BowGrid, level: BowLevel) -> dict[str, 
         terms[("up_on_beat", "up_on_half_bar", "up_on_bar_start")[kind.metre - 1]] = up
     else:
         terms["down_off_beat"] = 1.0 - up
+    if kind.opens:
+        terms["up_at_section_start"] = up
     if kind.accent:
         terms["up_on_accent"] = kind.accent * up
         terms["accent_at_tip"] = kind.accent * np.maximum(start - 0.5, 0.0)
@@ -322,6 +329,29 @@ def move_ways(kind: MoveKind, grid: BowGrid, level: BowLevel, weights: Mapping[s
     return ways
 
 
+def hook_down_amount() -> np.ndarray:
+    """How much of `hook_down` a hook counts, by direction before and after. Shape (2, 2)."""
+    return np.array([[1.0, 0.0], [0.0, 0.0]])
+
+
+def way_taken(
+    kind: MoveKind,
+    grid: BowGrid,
+    level: BowLevel,
+    weights: Mapping[str, float],
+    came: tuple[int, int],
+    goes: tuple[int, int],
+) -> str:
+    """The cheapest way to make this move: "turn", "hook", "retake" or "reset".
+
+    `came` and `goes` are direction and place (an index) before and after.
+    """
+    ways = {way: float(prices[came[1], goes[1]]) for way, prices in move_ways(kind, grid, level, weights).items()}
+    if not kind.free:
+        ways["hook"] += weights["hook_down"] * float(hook_down_amount()[came[0], goes[0]])
+    return min(("hook", "retake") if came[0] == goes[0] else ("turn", "reset"), key=ways.__getitem__)
+
+
 def crossing_amount(kind: MoveKind) -> np.ndarray:
     """How much of `fast_crossing_against_arm` counts, by direction before and after. Shape (2, 2)."""
     amount = np.zeros((2, 2))
@@ -335,13 +365,15 @@ def crossing_amount(kind: MoveKind) -> np.ndarray:
 def move_costs(kind: MoveKind, grid: BowGrid, level: BowLevel, weights: Mapping[str, float]) -> np.ndarray:
     """The price of a move of this kind in units. Shape (2·places, 2·places)."""
     ways = move_ways(kind, grid, level, weights)
-    same = np.minimum(ways["hook"], ways["retake"])
     other = np.minimum(ways["turn"], ways["reset"])
     crossing = weights["fast_crossing_against_arm"] * crossing_amount(kind)
     n = grid.count
     total = np.empty((2, n, 2, n))
+    hook_down = weights["hook_down"] * hook_down_amount()
     for before in (0, 1):
         for after in (0, 1):
-            total[before, :, after, :] = (same if before == after else other) + crossing[before, after]
+            hooked = ways["hook"] + (0.0 if kind.free else hook_down[before, after])
+            way = np.minimum(hooked, ways["retake"]) if before == after else other
+            total[before, :, after, :] = way + crossing[before, after]
     units = np.rint(np.minimum(total, FORBIDDEN / UNIT) * UNIT).astype(np.int32)
     return np.asarray(units.reshape(2 * n, 2 * n))

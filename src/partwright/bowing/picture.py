@@ -169,10 +169,8 @@ def _draw_line(
         colour = accent if word else ink
         if stroke.bar != bar:
             bar = stroke.bar
-            note = part.by_id[_head(part, stroke)]
-            number = bar if note.beat == 1 else f"{bar}, beat {beat_text(note.beat)}"
             out.append(f'<path d="M{x0:.1f} {top:.1f}V{bottom:.1f}" stroke="{ink}" stroke-width="0.4"/>')
-            out.append(_text(x0 + 2, bottom + 14, number, ink, 11))
+            out.append(_text(x0 + 2, bottom + 14, bar, ink, 11))
         gap = 1.5 if x1 - x0 > 5 else 0.0
         title = f"bar {stroke.bar}, beat {beat_text(stroke.beat)}: {stroke.direction}-bow" + (
             f": {word}" if word else ""

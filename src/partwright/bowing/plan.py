@@ -19,6 +19,7 @@ from partwright.bowing.features import (
     move_costs,
     stroke_costs,
     stroke_kinds,
+    way_taken,
 )
 from partwright.bowing.grouping import Strokes, group_strokes
 from partwright.bowing.lattice import Tables
@@ -416,21 +417,9 @@ def _strokes(problem: Problem, search: BowSearch, indices: Iterable[int]) -> Ite
 def move_way(problem: Problem, search: BowSearch, s: int) -> str:
     """How the move to stroke `s` from the one written before it is made: turn, hook, retake or reset."""
     solution, grid = search.solution, problem.grid
-    before, after = int(solution.end[s - 1]), int(solution.start[s])
-    same = solution.direction[s - 1] == solution.direction[s]
-    if not same:
-        return "turn" if before == after else "reset"
-    if before != after:
-        return "retake"
-    move = problem.moves[s]
-    if move.retake == 1:
-        return "retake"
-    if move.retake == 2:
-        return "hook"
-    from partwright.bowing.features import move_ways
-
-    ways = move_ways(move, grid, problem.level, problem.weights)
-    return "hook" if ways["hook"][before, after] <= ways["retake"][before, after] else "retake"
+    came = (int(solution.direction[s - 1]), int(solution.end[s - 1]))
+    goes = (int(solution.direction[s]), int(solution.start[s]))
+    return way_taken(problem.moves[s], grid, problem.level, problem.weights, came, goes)
 
 
 _DOTS = frozenset({"staccato", "staccatissimo", "spiccato"})

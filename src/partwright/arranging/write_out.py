@@ -244,18 +244,17 @@ def _events(bar: Bar, notes: Sequence[Note], here: dict[Fraction, _Here]) -> tup
     for group in groups:
         onset = group[0].onset_quarters - bar.start_quarters
         if onset > position:
-            events += _rests(bar, position, onset, here)
+            _rest(events, position, onset, here)
             position = onset
         event = _event(group)
         if position in here:
-            if here[position].wedge_stop and events:
-                events[-1] = replace(events[-1], wedge_stop=True)
+            _end_wedge(events, here[position])
             event = _with(event, here.pop(position))
         events.append(event)
         position += event.lasts
     end = bar.length_quarters
     if position < end or not events:
-        events += _rests(bar, position, end, here)
+        _rest(events, position, end, here)
     if end in here and here[end].wedge_stop and events:
         # A wedge that ends with the bar ends with its last note.
         events[-1] = replace(events[-1], wedge_stop=True)
@@ -285,18 +284,24 @@ def _event(group: Sequence[Note]) -> WrittenEvent:
     )
 
 
-def _rests(bar: Bar, start: Fraction, end: Fraction, here: dict[Fraction, _Here]) -> list[WrittenEvent]:
-    """Rests that fill a gap, cut where something stands before one of them."""
-    cuts = sorted({start, end, *(offset for offset in here if start < offset < end)})
-    if start.denominator not in (1, 2, 4, 8, 16, 32) or end.denominator not in (1, 2, 4, 8, 16, 32):
-        cuts = sorted({*cuts, *(Fraction(k) for k in range(int(start) + 1, int(end) + 1) if start < k < end)})
-    events = []
-    for one, two in itertools.pairwise(cuts):
+def _rest(events: list[WrittenEvent], start: Fraction, end: Fraction, here: dict[Fraction, _Here]) -> None:
+    """Add rests that fill a gap, cut where something stands before one of them."""
+    cuts = {start, end, *(offset for offset in here if start < offset < end)}
+    if _odd(start) or _odd(end):
+        cuts |= {Fraction(k) for k in range(int(start) + 1, int(end) + 1) if start < k < end}
+    ordered = sorted(cuts)
+    for one, two in itertools.pairwise(ordered):
         event = WrittenEvent(duration_quarters=two - one)
         if one in here:
+            _end_wedge(events, here[one])
             event = _with(event, here.pop(one))
         events.append(event)
-    return events
+
+
+def _end_wedge(events: list[WrittenEvent], here: _Here) -> None:
+    """A wedge that stops at a moment ends with the event before it."""
+    if here.wedge_stop and events:
+        events[-1] = replace(events[-1], wedge_stop=True)
 
 
 def _with(event: WrittenEvent, here: _Here) -> WrittenEvent:

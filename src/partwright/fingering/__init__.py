@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING
 from partwright.lazy import lazy_names
 
 if TYPE_CHECKING:
-    from partwright.fingering.elsewhere import PlanFigures, dearest_place, figures_of, plan_elsewhere, strings_of
+    from partwright.fingering.elsewhere import (
+        PlanFigures,
+        dearest_place,
+        figures_of,
+        plan_elsewhere,
+        playable_midi,
+        strings_of,
+    )
     from partwright.fingering.explain import Alternative, Explanation, explain_note, note_reasons, notes_at
     from partwright.fingering.marks import MarksWanted, fingering_marks
     from partwright.fingering.pins import parse_pin, pins_from_source
@@ -37,6 +44,7 @@ __getattr__ = lazy_names(
             "dearest_place",
             "figures_of",
             "plan_elsewhere",
+            "playable_midi",
             "strings_of",
         ),
         "explain": (
@@ -114,6 +122,7 @@ __all__ = [
     "plan_elsewhere",
     "plan_fingering",
     "plan_of",
+    "playable_midi",
     "prepare",
     "replan",
     "strings_of",

@@ -11,15 +11,16 @@ import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from partwright.fingering.columns import ColumnMaker
 from partwright.fingering.explain import note_reasons
 from partwright.fingering.lattice import LIMIT_PRICE
 from partwright.fingering.plan import CostItem
 from partwright.fingering.planner import lay_out
 from partwright.fingering.planning import Planning
 from partwright.fingering.report import costs_of, state_placement
-from partwright.instrument import THUMB
+from partwright.instrument import THUMB, Instrument, Level
 
-__all__ = ["PlanFigures", "dearest_place", "figures_of", "plan_elsewhere", "strings_of"]
+__all__ = ["PlanFigures", "dearest_place", "figures_of", "plan_elsewhere", "playable_midi", "strings_of"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -135,3 +136,16 @@ def strings_of(planning: Planning) -> Mapping[str, int]:
         slot = ids.index(note.id) if note.id in ids else 0
         found[note.id] = state_placement(planning, variable, planning.solution.choice[variable], slot).string
     return found
+
+
+def playable_midi(instrument: Instrument, level: Level) -> frozenset[int]:
+    """Every pitch (MIDI) that a hand within this level's limits stops, or that an open string or harmonic gives."""
+    maker = ColumnMaker(instrument, level)
+    lowest = instrument.strings[0].midi
+    low, high = level.range_semitones
+    found = []
+    for midi in range(lowest + low, lowest + high + 1):
+        column = maker.within((midi,))
+        if len(column) and float(column.beyond.min()) <= 0:
+            found.append(midi)
+    return frozenset(found)

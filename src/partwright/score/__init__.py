@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from partwright.lazy import lazy_names
 from partwright.score.annotate import annotate, strip_marks, with_note_ids
+from partwright.score.chord_notes import chord_notes
 from partwright.score.chord_text import chord_from_text
 from partwright.score.compose_musicxml import compose_musicxml
 from partwright.score.converted import Converted
@@ -87,6 +88,7 @@ __all__ = [
     "annotate",
     "beat_text",
     "chord_from_text",
+    "chord_notes",
     "compose_musicxml",
     "estimate_key",
     "fault_remarks",

@@ -13,7 +13,7 @@ from made_tunes import demo_tune, small_tune, write_lesson_folder
 from partwright.building import STEPS, Made, Ran, Step, Workshop, build_lesson, choose_steps
 from partwright.errors import InputError, LessonError
 
-_QUICK = tuple(step for step in STEPS if step.name in ("plan", "fingered", "check-score"))
+_QUICK = tuple(step for step in STEPS if step.name in ("plan", "bows", "fingered", "check-score"))
 
 
 @pytest.fixture
@@ -55,6 +55,7 @@ def test_a_pin_changes_the_plan_and_all_that_follows_from_it_and_the_bars_are_na
     ran = build_lesson(folder, steps=_QUICK)
     assert made(ran) == {
         "plan": "the pins changed",
+        "bows": "what plan made and the pins changed",
         "fingered": "what plan made changed",
         "check-score": "what plan made changed",
     }

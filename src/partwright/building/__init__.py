@@ -2,7 +2,7 @@
 
 >>> from partwright.building import STEPS, choose_steps
 >>> [step.name for step in choose_steps(STEPS, ["fingered"])]
-['plan', 'fingered']
+['plan', 'bows', 'fingered']
 """
 
 from partwright.building.build import build_lesson, choose_steps

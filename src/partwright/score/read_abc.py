@@ -131,7 +131,7 @@ def _chosen(tunes: tuple[AbcTune, ...], number: int | None, file: str) -> AbcTun
     place = Place(file=file)
     if not tunes:
         raise ScoreError("there is no tune in it", "An ABC tune begins with X: and has a K: line.", place=place)
-    listed = ", ".join(f"{tune.number} {tune.title or '(no title)'}" for tune in tunes[:12])
+    listed = ", ".join(f"{tune.number} {tune.title[:60] or '(no title)'}" for tune in tunes[:12])
     more = f" … and {len(tunes) - 12} more" if len(tunes) > 12 else ""
     if number is None:
         if len(tunes) == 1:

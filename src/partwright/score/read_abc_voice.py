@@ -368,8 +368,12 @@ class AbcVoice:
         event.dynamic, event.wedge, event.wedge_stop = waiting.dynamic, waiting.wedge, waiting.wedge_stop
         event.tempo, event.clef, event.key = waiting.tempo, waiting.clef, waiting.key
         if not event.pitches:
-            event.articulations = [a for a in event.articulations if a in ("breath-mark", "caesura")]
-            event.ornaments, event.technical, event.fingerings = [], [], []
+            kept = [sign for sign in event.articulations if sign in ("breath-mark", "caesura")]
+            dropped = len(event.articulations) - len(kept) + len(event.ornaments) + len(event.technical)
+            if dropped + len(event.fingerings):
+                self.remark("signs on rest", "signs that belong to notes stand before a rest and were left out",
+                            event.line, event.column)  # fmt: skip
+            event.articulations, event.ornaments, event.technical, event.fingerings = kept, [], [], []
         for name, line, column in self.waiting_slurs:
             if event.pitches:
                 event.slur_starts.append(name)

@@ -36,6 +36,7 @@ from partwright.score.written import (
 __all__ = ["midi_to_musicxml"]
 
 _MOST_NOTES = 50_000
+_MOST_LISTED = 12
 _MOST_TEMPI = 60  # more changes than this are a performance, not tempo marks
 _COMMON = WrittenMetre(beats=(4,), beat_type=4)
 _NOTE_NAMES = ("C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B")
@@ -60,7 +61,7 @@ def midi_to_musicxml(data: bytes, *, file: str, track: str | None = None, grid: 
 def _describe(song: MidiSong, position: int, track: MidiTrack) -> str:
     low = min(note.midi for note in track.notes)
     high = max(note.midi for note in track.notes)
-    name = f" {track.name}" if track.name else f" channel {track.number}" if song.kind == "channel" else ""
+    name = f" {track.name[:40]}" if track.name else f" channel {track.number}" if song.kind == "channel" else ""
     return f"{position}{name} ({len(track.notes)} notes, {_plain_name(low)} to {_plain_name(high)})"
 
 
@@ -75,7 +76,9 @@ def _chosen(song: MidiSong, wanted: str | None, file: str) -> MidiTrack:
         raise ScoreError("the MIDI file holds no notes", "Export it again with the melody.", place=place)
     if not pitched:
         raise ScoreError("the MIDI file holds only percussion (channel 10)", "Give a file with a melody.", place=place)
-    listed = ", ".join(_describe(song, position, track) for position, track in enumerate(pitched, start=1))
+    listed = ", ".join(_describe(song, k, track) for k, track in enumerate(pitched[:_MOST_LISTED], start=1))
+    if len(pitched) > _MOST_LISTED:
+        listed += f" … and {len(pitched) - _MOST_LISTED} more"
     if wanted is None:
         if len(pitched) == 1:
             return pitched[0]

@@ -212,9 +212,9 @@ def _chords(bar: Bar, style: Style, harmony: Harmony, voicings: Mapping[Fraction
         if held and k + 1 < len(events):
             end = min(end, events[k + 1][0])
         notes = voicings[span.start_quarters]
-        for midi in notes if which is None else (notes[min(which, len(notes) - 1)],):
-            if end > onset:
-                found.append((onset, end, span.spelled(midi, bar.fifths)))
+        struck = notes if which is None else (notes[min(which, len(notes) - 1)],)
+        if end > onset:
+            found += [(onset, end, span.spelled(midi, bar.fifths)) for midi in struck]
     return found
 
 

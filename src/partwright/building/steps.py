@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 
+from partwright.building.arranging_steps import ARRANGING_STEPS
 from partwright.building.pages import page_heading
 from partwright.building.sound_steps import SOUND_STEPS
 from partwright.building.step import Made, Step
@@ -169,6 +170,7 @@ STEPS: tuple[Step, ...] = (
         inputs=("tune", "step:plan", "hand", "credits"),
         make=_check_score,
     ),
+    *ARRANGING_STEPS,
     *TEACHING_STEPS,
     *SOUND_STEPS,
 )

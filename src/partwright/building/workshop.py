@@ -12,6 +12,7 @@ from functools import cache, cached_property
 from importlib import metadata, resources
 from importlib.resources.abc import Traversable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from partwright import __version__
 from partwright.bowing import BowingPlan
@@ -28,6 +29,7 @@ from partwright.lesson import (
     Teaching,
     lesson_bowing,
     lesson_script,
+    lesson_versions,
     plan_drill,
     plan_marks,
     plan_teaching,
@@ -35,6 +37,9 @@ from partwright.lesson import (
     refuse_out_of_range,
 )
 from partwright.score import Mark
+
+if TYPE_CHECKING:
+    from partwright.arranging import Version
 
 __all__ = ["BUILD_FOLDER", "Workshop", "program_hash"]
 
@@ -55,6 +60,7 @@ _FIELDS: Mapping[str, tuple[str, ...]] = {
     "credits": ("title", "subtitle", "composer", "arranger", "teacher", "rights"),
     "marks": ("marks", "strings"),
     "paper": ("paper",),
+    "arranging": ("levels", "undo", "second", "second_level", "style"),
     "tempo": ("tempo_qpm", "practice_percent"),
     "sound": ("a4_hz", "temperament", "chord_sound", "sound_format"),
     "sections": ("sections",),
@@ -117,6 +123,11 @@ class Workshop:
     def script(self) -> tuple[Sentence, ...]:
         """What to say: the teacher's own script where the folder holds one, else the one made."""
         return lesson_script(self.teaching, self.folder)
+
+    @cached_property
+    def versions(self) -> Mapping[str, Version]:
+        """The tune for each level the lesson names."""
+        return lesson_versions(self.prepared)
 
     @cached_property
     def plan(self) -> FingeringPlan:

@@ -14,11 +14,13 @@ from partwright.checking.finding import (
     findings_text,
 )
 from partwright.checking.score_check import check_score
+from partwright.checking.versions_check import check_together
 
 __all__ = [
     "Finding",
     "Verdict",
     "check_score",
+    "check_together",
     "finding_document",
     "finding_lines",
     "findings_document",

@@ -27,6 +27,7 @@ COMMANDS: tuple[CommandRow, ...] = (
     CommandRow("demo", "partwright.cli.demo", "Make the demonstration lesson and build all of it."),
     CommandRow("new", "partwright.cli.new", "Start a lesson folder from a tune."),
     CommandRow("keys", "partwright.cli.keys", "Rank keys and octaves by how well they lie."),
+    CommandRow("arrange", "partwright.cli.arrange", "Write the tune in another key or for a level, or a part to it."),
     CommandRow("finger", "partwright.cli.finger", "Add fingers and strings to a tune."),
     CommandRow("bow", "partwright.cli.bow", "Add bow strokes to a tune."),
     CommandRow(
@@ -43,7 +44,9 @@ COMMANDS: tuple[CommandRow, ...] = (
 
 CHECKS: tuple[CommandRow, ...] = (
     CommandRow("score", "partwright.cli.check_score", "Check the score itself: range, bars, ties, chords, level."),
-    CommandRow("narration", "partwright.cli.check_narration", "Check what was said: a transcript against score and plan."),
+    CommandRow(
+        "narration", "partwright.cli.check_narration", "Check what was said: a transcript against score and plan."
+    ),
 )
 
 

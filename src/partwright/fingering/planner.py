@@ -55,12 +55,19 @@ def prepare(
     level: str = "advanced",
     pins: Iterable[Pin] = (),
     weights: Weights | None = None,
+    like: Planning | None = None,
 ) -> Planning:
-    """As `plan_fingering`, with everything needed to re-plan, price alternatives and explain."""
+    """As `plan_fingering`, with everything needed to re-plan, price alternatives and explain.
+
+    `like`: a planning of much the same music; what it knows of the same instrument, level and weights is used again.
+    """
     chosen_level = _level(instrument, level)
     weights = weights or default_weights()
-    maker = ColumnMaker(instrument, chosen_level)
-    prices = MovePrices(CostModel(instrument, maker.hands, weights), chosen_level)
+    if like is not None and (like.instrument, like.level, like.weights) == (instrument, chosen_level, weights):
+        maker, prices = like.maker, like.prices
+    else:
+        maker = ColumnMaker(instrument, chosen_level)
+        prices = MovePrices(CostModel(instrument, maker.hands, weights), chosen_level)
     walk = read_events(part)
     pins = tuple(pins)
     by_note = merge_pins(pins, part)

@@ -11,6 +11,16 @@ from typing import TYPE_CHECKING
 from partwright.lazy import lazy_names
 
 if TYPE_CHECKING:
+    from partwright.lesson.arrange_job import (
+        LessonHarmony,
+        arranged_tune,
+        lesson_accompaniment,
+        lesson_harmony,
+        lesson_second,
+        lesson_versions,
+        note_spans,
+        undone_steps,
+    )
     from partwright.lesson.bar_content import BarEvent, Bars
     from partwright.lesson.demo_io import write_demo
     from partwright.lesson.documents import (
@@ -67,6 +77,16 @@ if TYPE_CHECKING:
 __getattr__ = lazy_names(
     __name__,
     {
+        "arrange_job": (
+            "LessonHarmony",
+            "arranged_tune",
+            "lesson_accompaniment",
+            "lesson_harmony",
+            "lesson_second",
+            "lesson_versions",
+            "note_spans",
+            "undone_steps",
+        ),
         "survey": (
             "Survey",
             "key_name",
@@ -179,6 +199,7 @@ __all__ = [
     "HardSpot",
     "Landmark",
     "Lesson",
+    "LessonHarmony",
     "Likeness",
     "Outline",
     "Phrase",
@@ -192,6 +213,7 @@ __all__ = [
     "TaughtSection",
     "Teaching",
     "TeachingStep",
+    "arranged_tune",
     "bars_printed",
     "booklet_words",
     "bowed_tree",
@@ -209,14 +231,19 @@ __all__ = [
     "folder_lock",
     "is_lesson",
     "key_name",
+    "lesson_accompaniment",
     "lesson_bowing",
+    "lesson_harmony",
     "lesson_script",
+    "lesson_second",
+    "lesson_versions",
     "likeness_words",
     "listed",
     "make_drills",
     "make_outline",
     "make_script",
     "new_lesson",
+    "note_spans",
     "number_words",
     "outline_document",
     "page_instrument",
@@ -245,6 +272,7 @@ __all__ = [
     "survey_part",
     "teach",
     "tempo_ladder",
+    "undone_steps",
     "uses_numerals",
     "warm_up_drills",
     "write_demo",

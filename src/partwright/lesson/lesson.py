@@ -80,6 +80,11 @@ class Lesson:
     teaching_order: tuple[str, ...] = ()  # names of sections as they are taught; empty = as they stand in the tune
     tries: int = 3  # how often a step is played before the next one
     speaking_wpm: float = 130.0  # words a minute, for the prompter's speed and the length of the lesson
+    levels: tuple[str, ...] = ()  # levels that get a version of their own; empty = none
+    undo: tuple[str, ...] = ()  # rewriting steps that shall not be made, as "beginner: octave 18-23"
+    second: str = ""  # a second part: bass, counter or drone; empty = none
+    second_level: str = ""  # who plays it; empty = the lesson's own level
+    style: str = ""  # of the accompaniment; empty = none, "auto" = by the metre
     sections: tuple[Section, ...] = ()
     episodes: tuple[Episode, ...] = ()
     pins: tuple[PinEntry, ...] = ()

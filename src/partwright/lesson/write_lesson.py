@@ -63,6 +63,7 @@ def lesson_text(lesson: Lesson) -> str:
         f"strings = {_text(lesson.strings)}  # letters or roman (I = the highest string)",
         f"source_marks = {_text(lesson.source_marks)}  # keep: fingers in the tune are decisions; ignore",
         "",
+        *_arranging_parts(lesson),
         *_teaching_parts(lesson),
         *_section_parts(lesson.sections),
         *_episode_parts(lesson.episodes),
@@ -97,6 +98,20 @@ def edit_pin(folder: Path, place: str, value: str | None) -> None:
     changed = tomlkit.dumps(document)
     parse_lesson(changed, file=str(path))
     write_atomic(path, changed)
+
+
+def _arranging_parts(lesson: Lesson) -> list[str]:
+    levels = f"levels = {_texts(lesson.levels)}" if lesson.levels else '# levels = ["beginner", "advanced"]'
+    undo = f"undo = {_texts(lesson.undo)}" if lesson.undo else '# undo = ["beginner: octave 18-23"]'
+    return [
+        "[arranging]",
+        f"{levels}  # a version of the tune for each",
+        f"{undo}  # steps that shall not be made",
+        _setting("second", lesson.second, "a second part: bass, counter or drone", example="bass"),
+        _setting("second_level", lesson.second_level, "who plays it", example="intermediate"),
+        _setting("style", lesson.style, "an accompaniment from the chord symbols; auto = by the metre", example="auto"),
+        "",
+    ]
 
 
 def _teaching_parts(lesson: Lesson) -> list[str]:

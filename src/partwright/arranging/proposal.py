@@ -82,7 +82,7 @@ def propose_chords(part: Part) -> Proposal:
                 kind=kind,
             )
         )
-    remark = "The tune has no chord symbols; these chords are a proposal made from the melody. Change what you hear otherwise."
+    remark = "These chords are a proposal made from the melody; change what you hear otherwise."
     return Proposal(symbols=tuple(symbols), remark=remark)
 
 

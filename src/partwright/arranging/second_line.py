@@ -34,6 +34,7 @@ _BROKEN = 1000.0
 _FEWEST_BELOW = 0  # semitones between the tune and a note below it
 _MOST_BELOW = {"bass": 40, "counter": 21, "drone": 60}
 _CANDIDATES = 10
+_CHANGED = 2.5  # what it costs a drone to change its string
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,7 +86,7 @@ def second_part(
             "there are no chord symbols to make a second part from", "Write them in, or have them proposed."
         )
     pitches = sorted(playable_midi(instrument, instrument.levels[level]))
-    chosen: Kind = kind  # type: ignore[assignment]
+    chosen = next(known for known in KINDS if known == kind)
     line = _drone(part, tune, harmony, instrument) if chosen == "drone" else _line(part, tune, harmony, pitches, chosen)
     made = part_of_sounds(part, line, name={"bass": "Bass line", "counter": "Second voice", "drone": "Drone"}[chosen])
     plan = plan_fingering(made, instrument, level=level)
@@ -111,16 +112,24 @@ def _line(
     kept = [(slot, column) for slot, column in zip(slots, columns, strict=True) if column]
     row = _cheapest([slot for slot, _ in kept], [column for _, column in kept], kind)
     found: list[tuple[Fraction, Fraction, Pitch]] = []
-    for (slot, _), midi in zip(kept, row, strict=True):
+    for k, ((slot, _), midi) in enumerate(zip(kept, row, strict=True)):
         fifths = part.bar_at(slot.start).fifths
         pitch = slot.span.spelled(midi, fifths) if slot.span else key_spelling(midi, fifths)
         bar = part.bar_at(slot.start)
         held = found and found[-1][1] == slot.start and found[-1][2] == pitch and slot.start > bar.start_quarters
-        if held and not _chord_starts(slot) and not slot.over[1:]:
+        if held and not _chord_starts(slot) and not slot.over[1:] and _may_hold(row, k):
             found[-1] = (found[-1][0], slot.end, pitch)  # nothing new happens: the note is held
             continue
         found.append((slot.start, slot.end, pitch))
     return found
+
+
+def _may_hold(row: Sequence[int], k: int) -> bool:
+    """Whether the note may be joined to the equal one before it: not where a leap would then go on the same way."""
+    before = next((midi for midi in reversed(row[:k]) if midi != row[k]), row[k])
+    after = next((midi for midi in row[k + 1 :] if midi != row[k]), row[k])
+    leap, then = row[k] - before, after - row[k]
+    return abs(leap) <= LARGE_LEAP_SEMITONES or then == 0 or (leap > 0) != (then > 0)
 
 
 def _slots(part: Part, tune: Sequence[Note], harmony: Harmony, kind: Kind) -> list[_Slot]:
@@ -356,9 +365,10 @@ def _drone(
             best = list(prices)
             continue
         step = [
-            min(range(len(opens)), key=lambda a, b=b: best[a] + (2.5 if a != b else 0.0)) for b in range(len(opens))
-        ]  # type: ignore[misc]
-        best = [best[a] + (2.5 if a != b else 0.0) + prices[b] for b, a in enumerate(step)]
+            min(range(len(opens)), key=[best[a] + _CHANGED * (a != b) for a in range(len(opens))].__getitem__)
+            for b in range(len(opens))
+        ]
+        best = [best[a] + _CHANGED * (a != b) + prices[b] for b, a in enumerate(step)]
         came.append(step)
     index = min(range(len(opens)), key=best.__getitem__) if best else 0
     row = [index]

@@ -34,6 +34,7 @@ _BARE_HABIT = 0.08  # who leaves out fewer accidentals than this share means it 
 _BARE_LEAST = 6  # accidentals that must have been said before a habit is known
 _LIKELIEST = 0.5
 _SENTENCE_WORDS = 12
+_BEGINNINGS = frozenset({"pop", "put", "so", "now", "then", "okay", "next", "cross", "hop", "start"})
 _HEDGE_WORDS = 5  # "or take it with": what follows so soon is an offer
 _SLIP = 0.04  # how often a claim is a slip of the tongue: what speaks against another reading of the words
 
@@ -85,9 +86,7 @@ def judge(
     return _once(found if clean else _runs_that_fit(found, mentions, truth))
 
 
-def _runs_that_fit(
-    judged: Sequence[Judged], mentions: Sequence[Mention], truth: Truth
-) -> list[Judged]:
+def _runs_that_fit(judged: Sequence[Judged], mentions: Sequence[Mention], truth: Truth) -> list[Judged]:
     """Runs of finger numbers in which a number or a note may have been lost: then nothing in them is *wrong*.
 
     A run with two wrong numbers, or one that fits once a single place is passed over or a single number left out, was
@@ -111,16 +110,24 @@ def _runs_that_fit(
 def _fits_with_a_gap(run: Sequence[Judged], mentions: Sequence[Mention], truth: Truth) -> bool:
     """Whether all numbers are right at places in a row, once one place or one number more is allowed for."""
     said = [
-        next(int(c.value[0]) for c in mentions[item.mention].claims if c.kind == "finger" and c.first_word == item.first_word)
+        next(
+            int(c.value[0])
+            for c in mentions[item.mention].claims
+            if c.kind == "finger" and c.first_word == item.first_word
+        )
         for item in run
     ]
     first = min(item.place for item in run)
     for start in (first - 1, first):
         for skipped in range(1, len(said)):
             at = [start + k + (k >= skipped) for k in range(len(said))]
-            if 0 <= at[0] and at[-1] < len(truth) and all(
-                any(f in attack.fingers for attack in truth.places[place].attacks)
-                for place, f in zip(at, said, strict=True)
+            if (
+                at[0] >= 0
+                and at[-1] < len(truth)
+                and all(
+                    any(f in attack.fingers for attack in truth.places[place].attacks)
+                    for place, f in zip(at, said, strict=True)
+                )
             ):
                 return True
     return False
@@ -235,15 +242,13 @@ def _judge_claim(
     return replace(base, confidence=agrees)
 
 
-def _hedged(
-    mentions: Sequence[Mention], k: int, claim: Claim, words: Sequence[Word], hedges: frozenset[str]
-) -> bool:
+def _hedged(mentions: Sequence[Mention], k: int, claim: Claim, words: Sequence[Word], hedges: frozenset[str]) -> bool:
     """Whether an "or", a "could", a "some people" stands right before the claim, nothing else in between."""
     near = mentions[max(0, k - 1) : k + 1]
     taken = {w for m in near for c in m.claims if c is not claim for w in range(c.first_word, c.last_word + 1)}
     taken |= {w for m in near for w in range(m.name_first, m.name_last + 1)}
     for w in range(claim.first_word - 1, max(-1, claim.first_word - 1 - _HEDGE_WORDS), -1):
-        if w in taken or words[w].stop == 2:
+        if w in taken or words[w].stop == 2 or words[w].form in _BEGINNINGS:
             return False
         if words[w].form in hedges:
             return True

@@ -21,6 +21,7 @@ class Claim:
     first_word: int
     last_word: int
     p: float = 1.0
+    run: int = 0  # how many numbers were said in one breath, where it is one of a run
     other: int = 0  # -1 or 1: the mention before or after it may be meant instead …
     p_other: float = 0.0  # … and how likely that is from the words alone
 

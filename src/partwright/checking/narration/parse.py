@@ -37,6 +37,7 @@ _CORRECTING_WORDS = 5
 _DIGITS_FOR = 1.4  # "one three four for E F sharp G": without such a word a run stands for itself
 _ORDINAL_FOR = 1.3
 _LIST_ENDS = 0.5
+_AFTER_CLAIM = 0.8  # a claim that follows another one is tied to their note anew
 _SHARPER = 3.5  # between two notes the better tie decides more clearly than between a note and none
 _TAKEN = 0.1  # a note that has a claim of the kind already hardly takes another
 
@@ -311,7 +312,9 @@ class _Parser:
                 taken.add(group)
                 score += waiting.right
                 value, *more = waiting.values
-                mention = mention.with_claim(self._claimed(waiting.kind, value, waiting.first, waiting.last))
+                claim = self._claimed(waiting.kind, value, waiting.first, waiting.last)
+                run = len(waiting.values) if waiting.kind == "digits" else 0
+                mention = mention.with_claim(replace(claim, run=run))
                 mention = replace(mention, first_word=min(mention.first_word, waiting.first))
                 if more:
                     kept.append(replace(waiting, values=tuple(more), right=self.none.right, worth=0.0))
@@ -392,7 +395,13 @@ class _Parser:
         size = len(values)
         found: list[_State] = []
         worth = atom.weight - atom.price
-        if state.run >= 2 and state.run >= size and state.head is not None and state.last == "head" and not state.pending:
+        if (
+            state.run >= 2
+            and state.run >= size
+            and state.head is not None
+            and state.last == "head"
+            and not state.pending
+        ):
             recent, rest = self._recent(state, size)
             if recent is not None:
                 score = state.score + worth + max(-1.0, state.left) + (1.5 if size == state.run else -0.5)
@@ -401,7 +410,14 @@ class _Parser:
                 done = rest
                 given = [
                     mention.with_claim(
-                        Claim(kind="finger", value=v, first_word=atom.first_word, last_word=atom.last_word, p=certainty)
+                        Claim(
+                            kind="finger",
+                            value=v,
+                            first_word=atom.first_word,
+                            last_word=atom.last_word,
+                            p=certainty,
+                            run=size,
+                        )
                     )
                     for mention, v in zip(recent, values, strict=True)
                 ]
@@ -424,7 +440,9 @@ class _Parser:
         for k, value in enumerate(values):
             at = words[min(k, len(words) - 1)] if len(words) == size else atom.first_word
             sure = 0.5 if self._broken_run(atom) else 0.93
-            claim = Claim(kind="finger", value=value, first_word=atom.first_word, last_word=atom.last_word, p=sure)
+            claim = Claim(
+                kind="finger", value=value, first_word=atom.first_word, last_word=atom.last_word, p=sure, run=size
+            )
             alone = Mention(
                 note=None, first_word=at, last_word=atom.last_word if at == atom.first_word else at, tight=k > 0,
                 claims=(claim,), p=0.95, cues=after.cues if k == 0 else (),
@@ -440,16 +458,21 @@ class _Parser:
         found.append(self._behind(after, atom))
         return found
 
-    def _two_runs(
-        self, state: _State, atom: Atom, values: tuple[tuple[Value, ...], ...], worth: float
-    ) -> list[_State]:
+    def _two_runs(self, state: _State, atom: Atom, values: tuple[tuple[Value, ...], ...], worth: float) -> list[_State]:
         """A run longer than the list before it: the list takes its own, the rest is the beginning of another run."""
         recent, done = self._recent(state, state.run)
         if recent is None or state.head is None:
             return []
         given = [
             mention.with_claim(
-                Claim(kind="finger", value=v, first_word=atom.first_word, last_word=atom.last_word, p=0.85)
+                Claim(
+                    kind="finger",
+                    value=v,
+                    first_word=atom.first_word,
+                    last_word=atom.last_word,
+                    p=0.85,
+                    run=state.run,
+                )
             )
             for mention, v in zip(recent, values, strict=False)
         ]
@@ -657,7 +680,7 @@ class _Parser:
         stopped = False
         for k in range(start, end):
             if k > start and k in taken:
-                stopped = True
+                tie, stopped = min(tie, _AFTER_CLAIM), not left
             elif k > start:
                 link = self.links.get(self.words[k].form, self.other)
                 more = link.left if left else link.right
@@ -676,12 +699,14 @@ def _whole_runs(mentions: list[Mention]) -> list[Mention]:
     found = list(mentions)
     k = 0
     while k < len(found):
-        claim = next((c for c in found[k].claims if c.kind == "finger" and c.last_word < found[k].name_first), None)
-        size = 0 if claim is None else claim.last_word - claim.first_word + 1
+        claim = next((c for c in found[k].claims if c.run and c.last_word < found[k].name_first), None)
+        size = 0 if claim is None else claim.run
         end = k
         while end + 1 < len(found) and claim is not None and _same_run(found[end + 1], claim):
             end += 1
-        given = [next(c for c in found[j].claims if _same_run(found[j], c)) for j in range(k, end + 1)] if size > 1 else []
+        given = (
+            [next(c for c in found[j].claims if _same_run(found[j], c)) for j in range(k, end + 1)] if size > 1 else []
+        )
         if claim is not None and len(given) >= 1 and size > 1:
             notes = k
             while notes + 1 < len(found) and found[notes + 1].tight and found[notes + 1].name_first >= 0:
@@ -696,7 +721,7 @@ def _whole_runs(mentions: list[Mention]) -> list[Mention]:
                     found[j] = replace(found[j], claims=kept)
             elif length > len(given):
                 for j in range(k, end + 1):
-                    doubted = tuple(replace(c, p=0.5) if _same_run(found[j], claim) and c.first_word == claim.first_word
+                    doubted = tuple(replace(c, p=0.85) if _same_run(found[j], claim) and c.first_word == claim.first_word
                                     else c for c in found[j].claims)  # fmt: skip
                     found[j] = replace(found[j], claims=doubted)
         k = max(end, k) + 1

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 __all__ = ["SOUND_STEPS"]
 
-_MUSIC = ("tune", "step:plan", "pins", "hand", "own tables", "tempo", "sound", "credits")
+_MUSIC = ("tune", "step:plan", "pins", "hand", "own tables", "tempo", "sound", "credits", "arranging")
 _LESSON = (*_MUSIC, "sections", "teaching")
 _MIXES = (("with guide", "with-guide"), ("without guide", "without-guide"), ("guide left", "guide-left"))
 _SECTION_TURNS, _DRILL_TURNS = 2, 2
@@ -122,6 +122,7 @@ def _contents(made: Sequence[SoundFile]) -> bytes:
 
 
 def _music(workshop: Workshop) -> Music:
+    from partwright.lesson import lesson_band
     from partwright.sound import Music, other_voices
 
     job = workshop.prepared
@@ -130,7 +131,7 @@ def _music(workshop: Workshop) -> Music:
         instrument=job.instrument,
         plan=workshop.plan,
         bowing=workshop.bowing,
-        others=other_voices(job.tune),
+        others=other_voices(job.tune) or lesson_band(job),
         tuned=_tuned(workshop),
         style=workshop.lesson.chord_sound,
     ).light()
@@ -276,7 +277,7 @@ SOUND_STEPS: tuple[Step, ...] = (
     Step(
         name="midi",
         words="the tune as MIDI, as played and as written",
-        inputs=("tune", "hand", "tempo", "credits"),
+        inputs=("tune", "hand", "tempo", "credits", "arranging"),
         make=_midi,
     ),
     Step(

@@ -145,9 +145,10 @@ def _sound(
 def _music(job: Prepared, tuned: Temperament, options: Mapping[str, Any], *, midi: bool) -> Music:
     """The part planned for sound; what is not heard is not planned."""
     from partwright.bowing import plan_bowing
+    from partwright.lesson import lesson_band
     from partwright.sound import Music, other_voices
 
-    others = other_voices(job.tune)
+    others = other_voices(job.tune) or lesson_band(job)
     if midi or (options["only"] and "guide" not in options["only"]):
         return Music(part=job.part, instrument=job.instrument, others=others, tuned=tuned, style=options["chords"])
     plan = plan_prepared(job)

@@ -35,6 +35,7 @@ __all__ = [
     "LessonHarmony",
     "arranged_tune",
     "lesson_accompaniment",
+    "lesson_band",
     "lesson_harmony",
     "lesson_second",
     "lesson_versions",
@@ -147,6 +148,13 @@ def lesson_accompaniment(job: Prepared) -> tuple[Accompaniment, tuple[str, ...]]
     found = lesson_harmony(job.part)
     made = accompany(job.part, style="" if style == "auto" else style, harmony=found.harmony, proposed=found.proposed)
     return made, tuple(dict.fromkeys((*found.remarks, *made.remarks)))
+
+
+def lesson_band(job: Prepared) -> tuple[tuple[Part, str], ...]:
+    """The accompaniment's parts, each with the voice it is heard with; () where no style is set."""
+    found = lesson_accompaniment(job)
+    voices = {"bass": "bass", "piano": "struck", "drums": "drums"}
+    return tuple((part, voices[name]) for part, name in found[0].parts) if found is not None else ()
 
 
 def arranged_tune(job: Prepared, part: Part, *, level: str, name: str, chords: bool = True) -> Tune:

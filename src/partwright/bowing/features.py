@@ -12,6 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
+from math import exp
+from typing import NamedTuple
 
 import numpy as np
 
@@ -38,12 +40,12 @@ UNIT = 2048
 FORBIDDEN = 1 << 26
 """What a forbidden stroke costs, in units: more than any passage, less than half of what 32 bits hold."""
 
+_SHAKEN_MM = 40.0  # what an unmeasured tremolo uses of the hair; from memory
 _UNHEARD_MM = 15.0  # more or less bow than wanted by so little is not heard; from memory
 _SOFTEN_MM = 25.0  # keeps the ratio of very short strokes within reason
 
 
-@dataclass(frozen=True, slots=True)
-class StrokeKind:
+class StrokeKind(NamedTuple):
     """All that matters about one stroke by itself. Lengths in mm, times in seconds."""
 
     wanted_mm: float
@@ -59,14 +61,12 @@ class StrokeKind:
     pin: int  # 0 none, 1 down, 2 up
 
 
-@dataclass(frozen=True, slots=True)
-class MoveKind:
+class MoveKind(NamedTuple):
     """All that matters about the way from one stroke to the next."""
 
     gap_seconds: float
     before_seconds: float
     phrase: bool
-    rest: bool
     dotted: bool
     short: bool
     long: bool
@@ -123,31 +123,15 @@ def stroke_kinds(
         note = notes[group.heads[0]]
         bar = bars[note.bar_index]
         seconds = durations[s]
-        signs = note.articulations
-        speed = level.speed_pp_mm_s + note.dynamic * speed_range
-        staccato = bool(signs & {"staccato", "staccatissimo", "spiccato"})
-        if staccato:
-            speed *= 0.6
-        elif "tenuto" in signs or "detached-legato" in signs:
-            speed *= 1.1
-        accent = 1.5 if "strong-accent" in signs else 1.0 if "accent" in signs else 0.0
-        if accent:
-            speed *= 1.15
-        leaves = "same"
-        if note.tremolo >= 3:
-            leaves, wanted = "free", 40.0
-        elif note.tremolo > 0 and len(group.heads) == 1:
-            count = round(float(note.duration_quarters) * 2**note.tremolo)
-            leaves = "flip" if count % 2 == 0 else "same"
-            wanted = span * (1.0 - float(np.exp(-speed * seconds / max(count, 1) / span)))
-        else:
-            # Long notes are drawn slower the longer they are: the length nears the whole hair and never leaves it.
-            wanted = span * (1.0 - float(np.exp(-speed * seconds / span)))
-        home = 0.5
-        if "spiccato" in signs:
-            home = 0.35
-        elif staccato or seconds < 0.25:
+        speed, accent, home = level.speed_pp_mm_s + note.dynamic * speed_range, 0.0, 0.5
+        if note.articulations:
+            factor, accent, home = _by_signs(note.articulations)
+            speed *= factor
+        if seconds < 0.25 and home == 0.5:
             home = 0.55
+        count, leaves = _shaken(note, group.heads) if note.tremolo else (1, "same")
+        # Long notes are drawn slower the longer they are: the length nears the whole hair and never leaves it.
+        wanted = _SHAKEN_MM if leaves == "free" else span * (1.0 - exp(-speed * seconds / count / span))
         first_string = last_string = -1
         arm = beyond = 0
         if strings is not None:
@@ -190,7 +174,6 @@ def stroke_kinds(
             gap_seconds=round(min(gap + (level.phrase_breath_seconds if phrase else 0.0), 2.0), 2),
             before_seconds=round(min(durations[a], 4.0), 2),
             phrase=phrase,
-            rest=gap >= 0.12,
             dotted=single and gap < 0.05 and longer == 3 * shorter,
             short=short[a] and short[b] and gap < 0.05,
             long=quickest >= 0.5,
@@ -203,6 +186,28 @@ def stroke_kinds(
     moves = [move(max(s - 1, 0), s, gaps[s]) for s in range(len(kinds))]
     joins = [move(join.before, join.after, join.gap_seconds) for join in strokes.joins]
     return kinds, moves, joins, sections
+
+
+def _by_signs(signs: frozenset[str]) -> tuple[float, float, float]:
+    """What articulation signs do: factor of the speed, strength of the accent, place on the bow where it lies best."""
+    factor, accent, home = 1.0, 0.0, 0.5
+    if signs & {"staccato", "staccatissimo", "spiccato"}:
+        factor, home = 0.6, 0.35 if "spiccato" in signs else 0.55
+    elif signs & {"tenuto", "detached-legato"}:
+        factor = 1.1
+    if signs & {"accent", "strong-accent"}:
+        factor, accent = factor * 1.15, 1.5 if "strong-accent" in signs else 1.0
+    return factor, accent, home
+
+
+def _shaken(note: Note, heads: tuple[int, ...]) -> tuple[int, str]:
+    """How many strokes a tremolo sign makes of a note, and how it leaves the direction. Three slashes: unmeasured."""
+    if note.tremolo >= 3:
+        return 1, "free"
+    if len(heads) > 1:
+        return 1, "same"
+    count = max(1, round(float(note.duration_quarters) * 2**note.tremolo))
+    return count, "flip" if count % 2 == 0 else "same"
 
 
 def _metre(note: Note, bar: Bar, before: Bar | None) -> int:

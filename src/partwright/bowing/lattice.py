@@ -10,15 +10,14 @@ numbers make "equal" exact.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
-__all__ = ["Rows", "Tables", "backward", "enter", "forward", "leave", "merged", "rows_of", "settle"]
+__all__ = ["Rows", "Tables", "back_through", "backward", "enter", "forward", "leave", "merged", "rows_of", "through"]
 
 
-@dataclass(frozen=True)
-class Tables:
+class Tables(NamedTuple):
     """What one stroke costs and the move to it: `(2, p, p)` and `(2p, 2p)`, and how the stroke leaves its direction."""
 
     stroke: np.ndarray
@@ -28,11 +27,10 @@ class Tables:
     leaves: str
 
 
-@dataclass(frozen=True)
-class Rows:
+class Rows(NamedTuple):
     """Costs up to a state for every way of entering: entry `a` costs `shift[a] + values[row[a]]`.
 
-    `values` is (rows, states), each row with least 0; `row` and `shift` are (entries,).
+    `values` is (rows, states), small; before a stroke each row's least is 0. `row` and `shift` are (entries,).
     """
 
     values: np.ndarray
@@ -83,20 +81,30 @@ def forward(rows: Rows, tables: Tables) -> Rows:
         moved = np.minimum.reduce(values[0][:, None] + tables.move, axis=0)[None, :]
     else:
         moved = np.minimum.reduce(values[:, :, None] + tables.move, axis=1)
-    return settle(moved, rows)
+    return _settled(moved, rows)
 
 
 def backward(rows: Rows, tables: Tables) -> Rows:
-    """The move backwards: rows before a stroke become rows after the stroke before it."""
+    """The move backwards: rows before a stroke become rows after the stroke before it. Not settled."""
     values = rows.values
     if values.shape[0] == 1:
         moved = np.minimum.reduce(values[0][:, None] + tables.move_back, axis=0)[None, :]
     else:
         moved = np.minimum.reduce(values[:, :, None] + tables.move_back, axis=1)
-    return settle(moved, rows)
+    return Rows(moved, rows.row, rows.shift)
 
 
-def settle(values: np.ndarray, rows: Rows) -> Rows:
+def through(rows: Rows, tables: Tables) -> Rows:
+    """Rows after a stroke from rows before it. Not settled."""
+    return Rows(enter(rows.values, tables), rows.row, rows.shift)
+
+
+def back_through(rows: Rows, tables: Tables) -> Rows:
+    """Rows before a stroke from rows after it."""
+    return _settled(leave(rows.values, tables), rows)
+
+
+def _settled(values: np.ndarray, rows: Rows) -> Rows:
     """Take out the least of every row."""
     if values.shape[0] == 1:
         least = int(np.minimum.reduce(values, axis=1)[0])

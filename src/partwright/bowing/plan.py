@@ -132,14 +132,14 @@ def repinned(plan: BowingPlan, source_pins: tuple[BowPin, ...], pins: tuple[BowP
     old_directions, old_retakes = _pinned(part, strokes, stroke_of, (*problem.source_pins, *problem.pins))
     for s in {*directions, *old_directions}:
         if directions.get(s, 0) != old_directions.get(s, 0):
-            kinds[s] = dataclasses.replace(kinds[s], pin=directions.get(s, 0))
+            kinds[s] = kinds[s]._replace(pin=directions.get(s, 0))
             changed.add(s)
     for s in {*retakes, *old_retakes}:
         if retakes.get(s, 0) != old_retakes.get(s, 0):
-            moves[s] = dataclasses.replace(moves[s], retake=retakes.get(s, 0))
+            moves[s] = moves[s]._replace(retake=retakes.get(s, 0))
             changed.add(s)
     join_moves = tuple(
-        dataclasses.replace(move, retake=retakes.get(join.after, 0))
+        move._replace(retake=retakes.get(join.after, 0))
         for move, join in zip(problem.join_moves, strokes.joins, strict=True)
     )
     problem = dataclasses.replace(
@@ -419,6 +419,10 @@ def move_way(problem: Problem, search: BowSearch, s: int) -> str:
     solution, grid = search.solution, problem.grid
     came = (int(solution.direction[s - 1]), int(solution.end[s - 1]))
     goes = (int(solution.direction[s]), int(solution.start[s]))
+    if came[0] != goes[0]:
+        return "turn" if came[1] == goes[1] else "reset"
+    if came[1] != goes[1]:
+        return "retake"
     return way_taken(problem.moves[s], grid, problem.level, problem.weights, came, goes)
 
 

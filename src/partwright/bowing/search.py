@@ -17,9 +17,9 @@ import numpy as np
 
 from partwright.bowing.features import FORBIDDEN
 from partwright.bowing.joins import Factor, outside_costs
-from partwright.bowing.lattice import Rows, Tables, backward, enter, forward, leave, merged, rows_of, settle
+from partwright.bowing.lattice import Rows, Tables, back_through, backward, forward, merged, rows_of, through
 
-__all__ = ["Block", "BowSearch", "Chain", "Solution", "solve", "solve_again", "through"]
+__all__ = ["Block", "BowSearch", "Chain", "Solution", "solve", "solve_again"]
 
 _KEPT = 65_536
 """Longest part whose costs are all kept; longer ones are gone through in stretches of `_STRETCH`."""
@@ -78,6 +78,11 @@ class Block:
     after: list[Rows] = field(default_factory=list)
     onward: list[Rows] = field(default_factory=list)
     outside: np.ndarray | None = None
+
+    @property
+    def single(self) -> bool:
+        """Whether there is but one way of entering."""
+        return self.before[0].row.size == 1
 
 
 @dataclass(frozen=True)
@@ -175,15 +180,6 @@ def _entries(chain: Chain) -> Rows:
     return Rows(values, np.arange(anchors.size), np.zeros(anchors.size, dtype=np.int64))
 
 
-def through(rows: Rows, tables: Tables) -> Rows:
-    """Costs after a stroke from costs before it."""
-    return settle(enter(rows.values, tables), rows)
-
-
-def _back_through(rows: Rows, tables: Tables) -> Rows:
-    return settle(leave(rows.values, tables), rows)
-
-
 def _forward_all(chain: Chain, block: Block, entry: Rows) -> Block:
     before, after = [entry], [through(entry, chain.tables[block.first])]
     for s in range(block.first + 1, block.last + 1):
@@ -195,10 +191,10 @@ def _forward_all(chain: Chain, block: Block, entry: Rows) -> Block:
 
 
 def _backward_all(chain: Chain, block: Block, outside: np.ndarray) -> Block:
-    rows = _back_through(rows_of(outside), chain.tables[block.last])
+    rows = back_through(rows_of(outside), chain.tables[block.last])
     onward = [rows]
     for s in range(block.last, block.first, -1):
-        rows = _back_through(backward(rows, chain.tables[s]), chain.tables[s - 1])
+        rows = back_through(backward(rows, chain.tables[s]), chain.tables[s - 1])
         rows = merged(rows) if s % _MERGING == 0 else rows
         onward.append(rows)
     onward.reverse()
@@ -222,22 +218,31 @@ def _outside(chain: Chain, blocks: Sequence[Block]) -> list[np.ndarray]:
     return [outside[index] for index in sorted(wanted)]
 
 
-def _extra(before: Rows, onward: Rows) -> np.ndarray:
-    """The least of sums over entries, by direction, less the smaller of the two. Shape (2,)."""
-    if before.values.shape[0] == 1 and onward.values.shape[0] == 1:
-        best = np.minimum.reduce((before.values + onward.values).reshape(2, -1), axis=1)
+def _read_extras(block: Block, solution: Solution, first: int, last: int) -> None:
+    """What each direction costs more than the cheaper one, for strokes `first` to `last` of the block."""
+    before = block.before[first - block.first : last + 1 - block.first]
+    onward = block.onward[first - block.first : last + 1 - block.first]
+    if not before:
+        return
+    if block.single:
+        sums = np.concatenate([rows.values for rows in before]) + np.concatenate([rows.values for rows in onward])
     else:
-        shift = before.shift + onward.shift
-        sums = before.values[before.row] + onward.values[onward.row] + (shift - shift.min())[:, None]
-        best = sums.min(axis=0).reshape(2, -1).min(axis=1)
-    return np.asarray(best - min(best[0], best[1]))
+        sums = np.stack([_over_entries(one, two) for one, two in zip(before, onward, strict=True)])
+    best = np.minimum.reduce(sums.reshape(len(before), 2, -1), axis=2)
+    solution.extra[first : last + 1] = best - best.min(axis=1, keepdims=True)
+
+
+def _over_entries(before: Rows, onward: Rows) -> np.ndarray:
+    """The least of sums over all ways of entering, up to a constant. Shape (states,)."""
+    shift = before.shift + onward.shift
+    sums = before.values[before.row] + onward.values[onward.row] + (shift - shift.min())[:, None]
+    return np.asarray(np.minimum.reduce(sums, axis=0))
 
 
 def _read_out(chain: Chain, block: Block, solution: Solution) -> None:
     """Fill in the block's part of the solution."""
     assert block.outside is not None
-    for k, s in enumerate(range(block.first, block.last + 1)):
-        solution.extra[s] = _extra(block.before[k], block.onward[k])
+    _read_extras(block, solution, block.first, block.last)
     ends = block.after[-1].full() + block.outside
     entry, state = divmod(int(ends.argmin()), ends.shape[1])
     _trace(chain, block, entry, state, block.last, solution)
@@ -333,8 +338,7 @@ def _in_stretches(chain: Chain, solution: Solution) -> None:
             ends = ends + following.move_back[solution.direction[last + 1] * places + solution.start[last + 1]]
         block = _backward_all(chain, block, outside)
         onward = block.onward[0]
-        for j, s in enumerate(range(first, last + 1)):
-            solution.extra[s] = _extra(block.before[j], block.onward[j])
+        _read_extras(block, solution, first, last)
         _trace(chain, block, 0, int(ends.argmin()), last, solution)
 
 
@@ -354,14 +358,13 @@ def _block_again(block: Block, chain: Chain, low: int, high: int, solution: Solu
     back = high
     while back >= 0:
         rows = backward(onward[back + 1], chain.tables[back + 1]) if back + 1 < n else rows_of(block.outside)
-        rows = _back_through(rows, chain.tables[back])
+        rows = back_through(rows, chain.tables[back])
         if back < low and np.array_equal(rows.values, onward[back].values):
             break
         onward[back] = rows
         back -= 1
     changed = Block(block.first, block.last, before, after, onward, block.outside)
-    for s in range(back + 1, reached):
-        solution.extra[s] = _extra(before[s], onward[s])
+    _read_extras(changed, solution, back + 1, reached - 1)
     ends = after[reached - 1].values[0]
     if reached < n:
         places = chain.tables[0].stroke.shape[1]

@@ -7,15 +7,14 @@ moves around them are computed, so the price is that of the whole part planned w
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 import numpy as np
 
 from partwright.bowing.features import MoveKind, StrokeKind, stroke_kinds
 from partwright.bowing.grouping import StrokeGroup, Strokes
-from partwright.bowing.lattice import Rows, backward
+from partwright.bowing.lattice import Rows, backward, through
 from partwright.bowing.plan import Problem, arm_sign, tables_for
-from partwright.bowing.search import Block, through
+from partwright.bowing.search import Block
 from partwright.bowing.stroke import BowingPlan, SlurSuggestion
 from partwright.bowing.terms import BowLevel
 from partwright.score import beat_text
@@ -240,8 +239,8 @@ def _window(
     )
     inner = slice(before, before + len(groups))
     arrivals = moves[before : before + len(groups) + 1]
-    arrivals[-1] = replace(arrivals[-1], retake=problem.moves[last + 1].retake)
-    arrivals[0] = replace(arrivals[0], retake=problem.moves[first].retake, phrase=problem.moves[first].phrase)
+    arrivals[-1] = arrivals[-1]._replace(retake=problem.moves[last + 1].retake)
+    arrivals[0] = arrivals[0]._replace(retake=problem.moves[first].retake, phrase=problem.moves[first].phrase)
     return kinds[inner], arrivals
 
 

@@ -1,9 +1,9 @@
 """Ranking keys and octaves by how well a tune lies: the real fingering and bowing plan is the judge.
 
-The tune is laid out once. Every other key and octave is the same walk with other pitches, solved exactly, with
-columns and prices shared between all of them (`fingering.plan_elsewhere`); what lies below the lowest string is
-passed over at once. The bow is planned for the candidates that could still be among the first, the cheapest ones
-first, since it can only add to a price. Weights: `data/keys.toml`. Prices have no unit; a plain shift costs about 1.
+The tune is laid out once. Every other key and octave is the same walk with other pitches, with columns and prices
+shared between all of them (`fingering.plan_elsewhere`); what lies below the lowest string is passed over at once. The
+first ones are planned anew, exactly, and bowed: the bow can only add to a price, and the plans of the others are at
+most `gap` dearer than the best. Weights: `data/keys.toml`. Prices have no unit; a plain shift costs about 1.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from partwright.score import Part, transposed
 __all__ = ["Displacement", "KeyChoice", "KeyRanking", "PhraseSpan", "keys_document", "rank_keys"]
 
 _OCTAVES = (-1, 0, 1)
-_BOWED = 10  # how many of the first get a bowing plan
+_BOWED = 6  # how many of the first get a bowing plan
 _DISPLACED = 6  # how many of the first are tried with phrases in other octaves
 _RINGING_PARTIALS = (12, 19, 24)  # semitones above an open string whose string then sounds along
 
@@ -178,12 +178,14 @@ def _candidate(
     near: tuple[int, str] | None,
     moves: Sequence[int] = (),
     of_event: Sequence[int] = (),
+    *,
+    quick: bool = True,
 ) -> _Candidate | None:
     """One key and octave, priced but for the bow. `moves`: octaves by phrase; `of_event`: the phrase of each event."""
     if moves:
-        planning = plan_elsewhere(base, [semitones + 12 * moves[phrase] for phrase in of_event])
+        planning = plan_elsewhere(base, [semitones + 12 * moves[phrase] for phrase in of_event], quick=quick)
     else:
-        planning = plan_elsewhere(base, semitones)
+        planning = plan_elsewhere(base, semitones, quick=quick)
     if planning is None:
         return None
     figures = figures_of(planning)
@@ -309,10 +311,26 @@ def _add_bows(found: Sequence[_Candidate], part: Part, instrument: Instrument, l
         waiting = next((c for c in order if not c.bowed), None)
         if waiting is None or order.index(waiting) >= _BOWED or sum(c.bowed for c in found) >= 2 * _BOWED:
             return
+        _prove(waiting)
         with_strings = plan_bowing(part, instrument, level=bow, strings=strings_of(waiting.planning)).total_cost
         waiting.terms["bowing"] = weight * max(0.0, with_strings - plain) / max(1, waiting.figures.events)
         waiting.bowed = True
         waiting.sum_up()
+
+
+def _prove(candidate: _Candidate) -> None:
+    """The best plan in place of a good one, where the quick way left a gap."""
+    if candidate.planning.solution.gap <= 0:
+        return
+    planning = plan_elsewhere(candidate.planning, 0)
+    if planning is None:
+        return
+    weights, figures = key_weights(), figures_of(planning)
+    count = max(1, figures.events)
+    candidate.planning, candidate.figures = planning, figures
+    candidate.terms["fingering"] = weights["fingering"] * figures.cost / count
+    candidate.terms["beyond_level"] = weights["beyond_level"] * figures.beyond_level / count
+    candidate.sum_up()
 
 
 def _choice(candidate: _Candidate, part: Part, mode: str, phrases: Sequence[PhraseSpan]) -> KeyChoice:

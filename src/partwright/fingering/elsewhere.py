@@ -39,11 +39,12 @@ class PlanFigures:
     shifts_under_slurs: int
 
 
-def plan_elsewhere(planning: Planning, semitones: int | Sequence[int]) -> Planning | None:
+def plan_elsewhere(planning: Planning, semitones: int | Sequence[int], *, quick: bool = False) -> Planning | None:
     """The plan of the same part with every event moved by so many semitones (one number, or one for each event of
     `planning.walk.events`). None where something then lies outside the instrument.
 
-    The notes of equal phrases are left free to differ, which makes a plan cheaper by at most a shift or so.
+    The notes of equal phrases are left free to differ, which makes a plan cheaper by at most a shift or so. `quick`
+    does not prove the plan where repeats make rings; the solution's gap says how much cheaper one could still be.
     """
     events = planning.walk.events
     moves = [semitones] * len(events) if isinstance(semitones, int) else list(semitones)
@@ -59,7 +60,7 @@ def plan_elsewhere(planning: Planning, semitones: int | Sequence[int]) -> Planni
     walk = dataclasses.replace(planning.walk, events=moved)
     return lay_out(
         planning.part, planning.instrument, planning.level, planning.weights, (), {}, walk, (),
-        planning.maker, planning.prices, (),
+        planning.maker, planning.prices, (), quick=quick,
     )  # fmt: skip
 
 
@@ -83,10 +84,12 @@ def figures_of(planning: Planning) -> PlanFigures:
         thumb += bool((fingers == THUMB).any())
         highest = max(highest, int(hands.frame[hand]))
     over = shifts = slurred = 0
+    within = planning.solution.cost < LIMIT_PRICE  # then no move can have paid for going beyond the level
     for step in planning.transitions:
         a, b = lattice.columns[step.a], lattice.columns[step.b]
-        price = planning.prices.price(a, b, [step])[choice[step.a], choice[step.b]]
-        over += bool(price >= LIMIT_PRICE)
+        if not within:
+            price = planning.prices.price(a, b, [step])[choice[step.a], choice[step.b]]
+            over += bool(price >= LIMIT_PRICE)
         if planning.prices.model.shifts(int(a.hand[choice[step.a]]), int(b.hand[choice[step.b]])):
             shifts += 1
             slurred += step.slurred

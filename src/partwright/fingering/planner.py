@@ -177,9 +177,12 @@ def lay_out(
     maker: ColumnMaker,
     prices: MovePrices,
     impossible: tuple[int, ...],
+    *,
+    quick: bool = False,
 ) -> Planning:
     """The walk as a lattice, solved. `runs` are equal phrases that share their fingers; `impossible` events are left
-    out; columns and prices come from `maker` and `prices`, which may serve many plans."""
+    out; columns and prices come from `maker` and `prices`, which may serve many plans. `quick`: where repeats make
+    rings, the first good plan is taken; the solution's gap says how far it may be from the best."""
     shared = _shared_events(part, walk, runs)
     pinned = _pins_by_event(walk, by_note, shared)
     gone = set(impossible)
@@ -223,7 +226,7 @@ def lay_out(
             )
         last = variable if second_variable is None else second_variable
     lattice = build_lattice(columns, transitions, prices, plays=plays)
-    solution = solve(lattice, allowed=allowed)
+    solution = solve(lattice, allowed=allowed, most_splits=1) if quick else solve(lattice, allowed=allowed)
     return Planning(
         part=part, instrument=instrument, level=level, weights=weights, pins=pins, walk=walk, runs=tuple(runs),
         maker=maker, prices=prices, lattice=lattice, transitions=tuple(transitions), variable_of=variable_of,

@@ -167,10 +167,10 @@ def _frames(
     if whole:
         # Whole numbers are made here: the same samples in two files differ by no more than half a step.
         if sample_format == "s16":
-            data = np.clip(np.rint(part * 32767.0), -32768, 32767).astype(np.int16)
-        else:
-            data = np.clip(np.rint(part.astype(np.float64) * 8388607.0), -8388608, 8388607).astype(np.int32) << 8
-        frame = av.AudioFrame.from_ndarray(np.ascontiguousarray(data.T.reshape(1, -1)), sample_format, layout)
+            data = np.clip(np.rint(part.T * np.float32(32767.0)), -32768, 32767).astype(np.int16)
+        else:  # 24 bits are all a float32 holds, so nothing is lost by not going over double precision
+            data = np.clip(np.rint(part.T * np.float32(8388607.0)), -8388608, 8388607).astype(np.int32) << 8
+        frame = av.AudioFrame.from_ndarray(np.ascontiguousarray(data).reshape(1, -1), sample_format, layout)
         frame.sample_rate = rate_hz
         yield frame
         return

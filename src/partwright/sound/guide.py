@@ -30,7 +30,9 @@ _OPEN_RELEASE_S = 0.35
 _GLIDE_S = 0.03
 _CROSSING_S = 0.008
 _BITE_S = 0.01
+_LEAD = 0.6
 _LEVEL = 0.16
+_CHUNK = 1 << 15
 
 
 def render_guide(
@@ -44,17 +46,21 @@ def render_guide(
     """All runs as one mono signal of exactly `round(seconds × rate)` samples. The same runs give the same samples."""
     length = round(seconds * sample_rate_hz)
     bowed = np.zeros(length)
-    plucked = np.zeros(length)
-    noise = np.zeros(length)
+    noise = np.zeros(length if bow_noise else 0)
     for number, run in enumerate(runs):
         if run.notes[0].plucked:
-            _add_pluck(plucked, run.notes[0], voice, sample_rate_hz)
+            _add_pluck(bowed, run.notes[0], voice, sample_rate_hz)
         else:
             _add_run(bowed, noise if bow_noise else None, run, voice, sample_rate_hz, seed=number)
-    if bow_noise:
-        noise = sosfilt(_noise_filter(sample_rate_hz), noise)
-    sound = sosfilt(_body_filter(voice, sample_rate_hz), bowed + plucked + noise)
-    samples: Samples = sound.astype(np.float32)
+    body, hiss = _body_filter(voice, sample_rate_hz), _noise_filter(sample_rate_hz)
+    body_state, hiss_state = np.zeros((len(body), 2)), np.zeros((len(hiss), 2))
+    samples: Samples = np.empty(length, dtype=np.float32)
+    for start in range(0, length, _CHUNK):  # a little at a time stays in the processor's cache
+        piece = bowed[start : start + _CHUNK]
+        if bow_noise:
+            rough, hiss_state = sosfilt(hiss, noise[start : start + _CHUNK], zi=hiss_state)
+            piece = piece + rough
+        samples[start : start + _CHUNK], body_state = sosfilt(body, piece, zi=body_state)
     return samples
 
 
@@ -70,7 +76,7 @@ def _add_run(
     last = notes[-1]
     ringing = last.stopped_semitones == 0 or last.harmonic > 0
     release = _OPEN_RELEASE_S if ringing else _RELEASE_S
-    lead = 0.3 * voice.attack_seconds  # so that the sound is half there when the note is due
+    lead = _LEAD * voice.attack_seconds  # so that more than half of the sound is there when the note is due
     first = max(0, math.floor((run.start_seconds - lead) * rate))
     end = min(len(target), math.ceil((run.end_seconds + release) * rate))
     if end <= first:
@@ -81,6 +87,8 @@ def _add_run(
     phase -= np.floor(phase)
     loud = _loudness_line(notes, time, voice, release)
     bright = _brightness_line(notes, time)
+    if run.start_seconds < lead:  # nothing can sound before the file begins: it starts quickly instead
+        loud *= np.minimum(1.0, time / 0.004)
     wave = _waveform(notes, time, phase, bright, voice, rate)
     target[first:end] += wave * loud
     if noise is not None:
@@ -134,10 +142,9 @@ def _loudness_line(
         length = note.end_seconds - note.start_seconds
         attack = min(_BITE_S if note.crisp or note.accent_db else voice.attack_seconds, 0.4 * length)
         if place == 0:
-            point(note.start_seconds - 0.3 * voice.attack_seconds, 0.0)
-            # Half of the sound is there at the onset, three quarters a moment later: heard as on time.
-            point(note.start_seconds, 0.45 * level if attack > _BITE_S else 0.3 * level)
-            point(note.start_seconds + 0.7 * attack, level * _accent(note))
+            point(note.start_seconds - _LEAD * min(attack, voice.attack_seconds), 0.0)
+            point(note.start_seconds, 0.6 * level)
+            point(note.start_seconds + 0.5 * attack, level * _accent(note))
         else:
             before = _amplitude(notes[place - 1])
             crossing = notes[place - 1].string != note.string

@@ -6,7 +6,7 @@ length, and share one gain, so that the stems of a mix add up to the mix.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -32,7 +32,7 @@ MIXES: Mapping[str, Mapping[str, tuple[float, float]]] = {
     "guide left": {"guide": (1.0, 0.0), "accompaniment": (0.0, 1.0), "click": (0.0, 0.6), "drone": (0.0, 1.0)},
 }
 # Balance before levelling, in dB.
-_BALANCE = {"guide": 0.0, "accompaniment": -5.0, "click": -9.0, "drone": -10.0}
+_BALANCE = {"guide": 0.0, "accompaniment": -5.0, "click": -5.0, "drone": -10.0}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,10 +59,19 @@ def mix(
     placed: Mapping[str, Samples], rate_hz: int, *, target_lufs: float = PRACTICE_LUFS
 ) -> tuple[Levelled, dict[str, Samples]]:
     """The mix at its loudness, and its stems under the same gain: their sum is the mix."""
-    total = np.sum(list(placed.values()), axis=0)
+    total = _sum(placed.values())
     gain = level_gain(total, rate_hz, target_lufs=target_lufs, ceiling_dbtp=CEILING_DBTP)
     stems = {name: samples * gain for name, samples in placed.items()}
-    return levelled(np.sum(list(stems.values()), axis=0).astype(np.float32), rate_hz), stems
+    return levelled(_sum(stems.values()), rate_hz), stems
+
+
+def _sum(signals: Iterable[Samples]) -> Samples:
+    """All signals added up, one after the other: long ones are not copied side by side first."""
+    rows = iter(signals)
+    total = next(rows).copy()
+    for row in rows:
+        total += row
+    return total
 
 
 def levelled(samples: Samples, rate_hz: int) -> Levelled:

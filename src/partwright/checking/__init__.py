@@ -13,6 +13,7 @@ from partwright.checking.finding import (
     findings_document,
     findings_text,
 )
+from partwright.checking.marked import marked_image
 from partwright.checking.score_check import check_score
 from partwright.checking.versions_check import check_together
 
@@ -25,4 +26,5 @@ __all__ = [
     "finding_lines",
     "findings_document",
     "findings_text",
+    "marked_image",
 ]

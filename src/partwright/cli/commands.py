@@ -47,6 +47,9 @@ CHECKS: tuple[CommandRow, ...] = (
     CommandRow(
         "narration", "partwright.cli.check_narration", "Check what was said: a transcript against score and plan."
     ),
+    CommandRow(
+        "take", "partwright.cli.check_take", "Check what was played: a recording against the score, note by note."
+    ),
 )
 
 

@@ -1,0 +1,225 @@
+"""From a recording to what is heard in it: the tuning, the walk through the score, and every note's beginning."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import numpy.typing as npt
+from scipy.ndimage import maximum_filter1d
+
+from partwright.checking.take.events import ScoreEvent
+from partwright.checking.take.follow import FRAME_S, Stretch, Walk, follow
+from partwright.checking.take.onsets import FINE_HOP, FINE_S, place_onsets
+from partwright.checking.take.read_recording import Recording
+from partwright.checking.take.spectra import (
+    Hearing,
+    estimate_tuning,
+    frames_of,
+    magnitudes_of,
+    onset_strength,
+    pitch_sets,
+)
+
+__all__ = ["Attempt", "Heard", "listen"]
+
+Floats = npt.NDArray[np.float32]
+
+_QUIET_DB = 38.0
+_SHIFTS = (12, -12, 1, -1, 2, -2, 3, -3, 5, -5, 7, -7)
+_GOOD_FIT = -0.7
+_GOOD_SHARE = 0.55
+_FINE_FLOOR_SILENT = -0.5
+_TRIAL_FRAMES = int(240 / FRAME_S)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attempt:
+    """A row of consecutive events played one after the other, their onsets and the end of the last, in seconds.
+
+    `skipped`: events the walk passed over.
+    """
+
+    events: tuple[int, ...]
+    onsets_s: tuple[float, ...]
+    end_s: float
+    skipped: frozenset[int] = frozenset()
+
+    def span(self, place: int) -> tuple[float, float]:
+        """From this event's onset to the next one's."""
+        return self.onsets_s[place], self.onsets_s[place + 1] if place + 1 < len(self.onsets_s) else self.end_s
+
+
+@dataclass(frozen=True, kw_only=True)
+class Heard:
+    """What was heard. `shift` is how many semitones the take sounds above the score; `chances` are log probabilities
+    by fine frame of each pitch set, `level_db` and `strength` by fine frame too."""
+
+    tuning_cents: float
+    shift: int
+    walk: Walk
+    attempts: tuple[Attempt, ...]
+    sets: tuple[tuple[int, ...], ...]
+    column_of: npt.NDArray[np.intp]
+    chances: Floats
+    level_db: Floats
+    strength: Floats
+    rise: Floats
+
+    def set_column(self, midis: tuple[int, ...]) -> int | None:
+        try:
+            return self.sets.index(midis)
+        except ValueError:
+            return None
+
+
+def listen(
+    recording: Recording, events: Sequence[ScoreEvent], *, told: Callable[[str, int], None] | None = None
+) -> Heard:
+    """Find the take in the score. `told` is called with words and a number as each piece of the work begins."""
+    say = told or (lambda words, number: None)
+    samples = recording.samples
+    say("finding the tuning", 1)
+    tuning = estimate_tuning(samples, top_hz=recording.top_hz)
+    low = min(min(event.midis) for event in events)
+    high = max(max(event.midis) for event in events)
+    sets = pitch_sets([e.sounding for e in events], low=max(28, low - 14), high=min(103, high + 14))
+    say("finding the place in the score", 2)
+    hearing = Hearing(window=4096, tuning_cents=tuning, sets=sets, top_hz=recording.top_hz)
+    chances, silent = _coarse(recording, hearing)
+    walk, shift = _best_shift(events, chances, silent, sets)
+    columns = _columns(events, sets, shift)
+    say("finding where each note begins", 3)
+    keep = sorted(
+        {int(c) for c in columns}
+        | {sets.index((m,)) for m in range(low - 3, high + 4) if (m + shift,) in sets and (m,) in sets}
+    )
+    keep = sorted({*keep, *(sets.index((m + shift,)) for m in range(low - 3, high + 4) if (m + shift,) in sets)})
+    fine_hearing = Hearing(window=2048, tuning_cents=tuning, sets=sets, top_hz=recording.top_hz)
+    fine = _fine(samples, fine_hearing, keep)
+    rise, level = onset_strength(samples, hop=FINE_HOP)
+    strength = _strength(rise)
+    quiet = level < np.percentile(level, 95) - _QUIET_DB
+    frames = min(len(fine), len(strength))
+    fine, level, strength, rise = fine[:frames], level[:frames], strength[:frames], rise[:frames]
+    kept_sets = tuple(sets[i] for i in keep)
+    place = {column: i for i, column in enumerate(keep)}
+    fine_columns = np.array([place[int(c)] for c in columns])
+    shown = fine.copy()
+    shown[quiet[:frames]] = _FINE_FLOOR_SILENT
+    attempts = tuple(
+        _placed(events, stretch, shown, fine_columns, strength) for stretch in _joined(walk.stretches, events)
+    )
+    return Heard(
+        tuning_cents=tuning, shift=shift, walk=walk, attempts=attempts, sets=kept_sets, column_of=fine_columns,
+        chances=fine, level_db=level, strength=strength, rise=rise,
+    )  # fmt: skip
+
+
+def _coarse(recording: Recording, hearing: Hearing) -> tuple[Floats, npt.NDArray[np.bool_]]:
+    chances, noise, levels = [], [], []
+    for _, frames in frames_of(recording.samples, window=4096, hop=512):
+        magnitudes = magnitudes_of(frames)
+        likely, none = hearing.log_probability(magnitudes)
+        chances.append(likely)
+        noise.append(none)
+        levels.append(10 * np.log10(np.sum(magnitudes * magnitudes, axis=1) + 1e-9))
+    level = np.concatenate(levels)
+    silent = (level < np.percentile(level, 95) - _QUIET_DB) | (np.concatenate(noise) > -0.25)
+    return np.concatenate(chances), silent
+
+
+def _fine(samples: Floats, hearing: Hearing, keep: Sequence[int]) -> Floats:
+    """Every second fine frame is heard, the others lie between their neighbours."""
+    rows = [
+        hearing.log_probability(magnitudes_of(frames))[0][:, keep]
+        for _, frames in frames_of(samples, window=2048, hop=2 * FINE_HOP)
+    ]
+    heard = np.concatenate(rows)
+    doubled = np.empty((2 * len(heard), heard.shape[1]), dtype=np.float32)
+    doubled[0::2] = heard
+    doubled[1:-1:2] = (heard[:-1] + heard[1:]) / 2
+    doubled[-1] = heard[-1]
+    return doubled
+
+
+def _strength(rise: Floats) -> Floats:
+    """From 0 to 1: the rise above the usual, against the greatest within a second."""
+    usual = float(np.median(rise))
+    top = maximum_filter1d(rise, 2 * int(1.0 / FINE_S) + 1)
+    least = 0.25 * (float(np.percentile(rise, 99)) - usual)
+    found: Floats = np.clip((rise - usual) / np.maximum(top - usual, max(least, 1e-6)), 0, 1)
+    return found
+
+
+def _columns(events: Sequence[ScoreEvent], sets: Sequence[tuple[int, ...]], shift: int) -> npt.NDArray[np.intp]:
+    index = {pitches: i for i, pitches in enumerate(sets)}
+    found = []
+    for event in events:
+        wanted = tuple(midi + shift for midi in event.sounding)
+        if wanted not in index:
+            top = max(event.midis) + shift
+            wanted = (min(max(top, sets[0][0]), max(s[0] for s in sets if len(s) == 1)),)
+        found.append(index[wanted])
+    return np.array(found)
+
+
+def _best_shift(
+    events: Sequence[ScoreEvent], chances: Floats, silent: npt.NDArray[np.bool_], sets: Sequence[tuple[int, ...]]
+) -> tuple[Walk, int]:
+    """The walk at the score's own pitch, or a transposed one where that fits far better."""
+    walk = follow(events, chances, _columns(events, sets, 0), silent)
+    if walk.fit > _GOOD_FIT and walk.heard_share > _GOOD_SHARE:
+        return walk, 0
+    part = slice(0, _TRIAL_FRAMES)
+
+    def worth(tried: Walk) -> float:
+        return tried.heard_share * (3.0 + tried.fit)
+
+    own = worth(walk)
+    trials = [(worth(follow(events, chances[part], _columns(events, sets, s), silent[part])), s) for s in _SHIFTS]
+    best, shift = max(trials)
+    if best > own + 0.4 and best > 1.2:
+        return follow(events, chances, _columns(events, sets, shift), silent), shift
+    return walk, 0
+
+
+def _joined(stretches: Sequence[Stretch], events: Sequence[ScoreEvent]) -> list[Stretch]:
+    """Without crumbs; two stretches with a few notes between them, in time, become one with these notes missed."""
+    whole: list[Stretch] = []
+    for stretch in stretches:
+        if len(stretch.events) < 2 and len(stretches) > 1:
+            continue
+        if whole:
+            before = whole[-1]
+            gap = stretch.events[0] - before.events[-1] - 1
+            silence = (stretch.starts[0] - before.end) * FRAME_S
+            written = events[stretch.events[0]].start_s - events[before.events[-1]].end_s
+            if 0 <= gap <= 3 and silence < 2.0 * written + 1.0:
+                between = [before.events[-1] + 1 + i for i in range(gap)]
+                span = stretch.starts[0] - before.end
+                starts = [before.end + round(span * i / max(1, gap)) for i in range(gap)]
+                whole[-1] = Stretch(
+                    (*before.events, *between, *stretch.events), (*before.starts, *starts, *stretch.starts), stretch.end
+                )
+                continue
+        whole.append(stretch)
+    return whole
+
+
+def _placed(
+    events: Sequence[ScoreEvent], stretch: Stretch, shown: Floats, columns: npt.NDArray[np.intp], strength: Floats
+) -> Attempt:
+    coarse = [frame * FRAME_S for frame in stretch.starts]
+    wide = maximum_filter1d(strength, 5)
+    skipped = frozenset(
+        event
+        for event, start, end in zip(stretch.events, stretch.starts, [*stretch.starts[1:], stretch.end], strict=True)
+        if end <= start
+    )
+    rough = place_onsets(
+        events, stretch.events, coarse, stretch.end * FRAME_S, shown, columns, wide, reach_s=2.2, step=5
+    )
+    exact = place_onsets(events, stretch.events, rough[:-1], rough[-1], shown, columns, strength)
+    return replace(Attempt(events=stretch.events, onsets_s=tuple(exact[:-1]), end_s=exact[-1]), skipped=skipped)

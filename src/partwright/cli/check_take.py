@@ -1,0 +1,219 @@
+"""partwright check take: what was played in a recording, against the score."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from partwright.cli.options import hand_options, json_option, score_argument
+
+if TYPE_CHECKING:
+    from partwright.checking.take import TakeCheck
+    from partwright.fingering import FingeringPlan
+    from partwright.lesson import HardSpot, Prepared, Teaching
+
+__all__ = ["command"]
+
+_TAKES = "takes"
+_KINDS = frozenset(
+    [".wav", ".flac", ".mp3", ".m4a", ".aac", ".ogg", ".opus", ".wma", ".aif", ".aiff", ".caf", ".mp4", ".mov", ".mkv", ".webm", ".avi", ".m4v", ".3gp"]
+)
+_STEPS = 5
+
+
+@click.command("take")
+@score_argument
+@click.argument("recording", type=click.Path(), metavar="[AUDIO]", required=False)
+@click.option("--page", type=click.Path(), metavar="FILE", help="Report to read in the browser (.html).")
+@click.option(
+    "--log",
+    type=click.Path(),
+    metavar="FILE",
+    help="Practice log to add a row to and to compare with.  [default: the lesson folder's own]",
+)
+@click.option("--no-log", is_flag=True, help="Add no row to the practice log; still compare with it.")
+@hand_options
+@json_option
+def command(
+    score: str, recording: str | None, page: str | None, log: str | None, no_log: bool, as_json: bool, **hand: object
+) -> int:
+    """Check what was played: a recording against the score, note by note, in its own tuning and tempo.
+
+    AUDIO is any common audio or video file. It may hold the whole tune or a part of it, talk before and after,
+    passages begun again, repeats taken or not. Without it, the newest recording in a lesson folder's takes/ is checked.
+
+    \b
+    partwright check take waltz waltz/takes/tuesday.m4a --page report.html
+    partwright check take waltz.musicxml take.mp4 --json
+
+    "wrong" is said only where the evidence is strong; what is too short or too unclear is not judged. Exit code 0:
+    nothing found. 1: findings.
+    """
+    from partwright.checking.take import (
+        LOG_FILE,
+        add_row,
+        check_take,
+        earlier_takes,
+        log_row,
+        read_log,
+        read_recording,
+        take_document,
+    )
+    from partwright.cli.output import print_findings, print_json, progress, remark
+    from partwright.cli.read_job import planning_for, read_job
+    from partwright.errors import NoPlan
+    from partwright.fingering import plan_of
+
+    path = Path(recording) if recording else _newest(Path(score))
+    job = read_job(score, **hand)
+    teaching: Teaching | None = None
+    plan: FingeringPlan | None = None
+    with progress(_STEPS, quiet=as_json) as shown:
+        shown.start(f"reading {path.name}", 1, _STEPS + 1)
+        read = read_recording(path)
+        try:
+            planning = planning_for(job)
+            plan = plan_of(planning)
+            teaching = _teaching(job, planning)
+        except NoPlan as error:
+            remark(f"remark: {error} The take is checked without fingers.")
+        check = check_take(
+            read, job.part, instrument=job.instrument, plan=plan, drills=_drill_bars(teaching),
+            told=lambda words, number: shown.start(words, number + 1, _STEPS),
+        )  # fmt: skip
+    log_path = Path(log) if log else Path(score) / LOG_FILE if Path(score).is_dir() else None
+    order = {bar.number: bar.index for bar in job.part.bars}
+    rows = read_log(log_path) if log_path else ()
+    earlier = earlier_takes(rows, bars=check.covered, name=path.name, order=order)
+    if page is not None:
+        _write_page(page, job, check, teaching, earlier, plan, score)
+        remark(f"{page}: written.")
+    if log_path is not None and not no_log:
+        row = log_row(check, when=_now(), score=job.credits.title or Path(score).name)
+        if add_row(log_path, row):
+            remark(f"{log_path}: a row added.")
+    if as_json:
+        document = take_document(check)
+        print_json(
+            {
+                "score": score,
+                "instrument": job.instrument.name,
+                "level": job.level,
+                **document,
+                "earlier": list(earlier),
+            }
+        )
+    else:
+        for line in check.remarks:
+            remark(f"remark: {line}")
+        print_findings((f.verdict, f"{_clock(f.time_s)}  {f.place}", f.what, f.why) for f in check.findings)
+        _print_sum(check, earlier, page)
+    return 1 if check.findings else 0
+
+
+def _newest(score: Path) -> Path:
+    from partwright.errors import InputError, Place
+
+    folder = score / _TAKES
+    found = [p for p in folder.iterdir() if p.suffix.casefold() in _KINDS] if folder.is_dir() else []
+    if not found:
+        raise InputError(
+            "holds no recording" if score.is_dir() else "is no lesson folder, so a recording must be named",
+            f"Name one, or put it into {_TAKES}/ of the lesson folder.", place=Place(file=str(score)),
+        )  # fmt: skip
+    return max(found, key=lambda p: (p.stat().st_mtime, p.name))
+
+
+def _teaching(job: Prepared, planning: object) -> Teaching | None:
+    from partwright.errors import PartwrightError
+    from partwright.fingering import Planning, plan_of
+    from partwright.lesson import lesson_bowing, plan_teaching
+
+    assert isinstance(planning, Planning)
+    try:
+        return plan_teaching(job.lesson, planning, bowing=lesson_bowing(job, plan_of(planning)))
+    except PartwrightError:
+        return None  # the check stands without drills
+
+
+def _drill_bars(teaching: Teaching | None) -> tuple[tuple[str, frozenset[int]], ...]:
+    """Each drill with the bars its spot lies in, returns included."""
+    if teaching is None:
+        return ()
+    order = {bar.number: bar.index for bar in teaching.part.bars}
+    bars: dict[int, frozenset[int]] = {spot.rank: _bars_of(spot, order) for spot in teaching.spots}
+    return tuple((drill.id, bars.get(drill.spot, frozenset())) for drill in teaching.drills)
+
+
+def _bars_of(spot: HardSpot, order: dict[str, int]) -> frozenset[int]:
+    first, last = order[spot.bars[0]], order[spot.bars[1]]
+    return frozenset({*range(first, last + 1), *(order[b] for b in spot.also_bars if b in order)})
+
+
+def _write_page(
+    page: str, job: Prepared, check: TakeCheck, teaching: Teaching | None, earlier: object, plan: FingeringPlan | None,
+    score: str,
+) -> None:  # fmt: skip
+    import os
+    from collections.abc import Sequence
+
+    from partwright.checking import marked_image
+    from partwright.checking.take import take_page
+    from partwright.engraving import EngravingProcess, engrave_excerpt_svg
+    from partwright.errors import EngravingError
+    from partwright.files import write_atomic
+    from partwright.lesson import plan_marks
+
+    target = Path(page)
+    words = {d.id: f"Drill {d.id}: {d.title}" for d in teaching.drills} if teaching else {}
+    folder = Path(score) / "build" / "drills"
+    links = {}
+    for drill_id in words:
+        file = folder / f"drill-{drill_id}.musicxml"
+        if Path(score).is_dir() and file.is_file():
+            links[drill_id] = Path(os.path.relpath(file, target.parent)).as_posix()
+    marks = plan_marks(job, plan) if plan is not None else ()
+    with EngravingProcess() as process:
+
+        def excerpt(first: int, last: int, ids: Sequence[str]) -> str | None:
+            try:
+                svg = engrave_excerpt_svg(
+                    job.tune, marks, first_bar_index=first, last_bar_index=last, width_mm=130,
+                    instrument=job.instrument, process=process,
+                )  # fmt: skip
+            except EngravingError:
+                return None
+            return marked_image(svg, ids)
+
+        html = take_page(
+            job.credits.title or target.stem, check, earlier=earlier, drill_words=words, drill_links=links,  # type: ignore[arg-type]
+            excerpt=excerpt,
+        )  # fmt: skip
+    write_atomic(target, html)
+
+
+def _print_sum(check: TakeCheck, earlier: object, page: str | None) -> None:
+    for sentence in check.sentences:
+        click.echo(sentence)
+    for habit in check.habits[:2]:
+        click.echo(f"{habit.words} (bars {', '.join(habit.bars)}).")
+    tempo = f", at {check.tempo_qpm:.0f} quarter notes a minute" if check.tempo_qpm else ""
+    click.echo(f"Judged at A = {check.reference_hz:.1f} Hz{tempo}.")
+    if isinstance(earlier, tuple) and earlier:
+        count = len(earlier)
+        click.echo(f"{count} earlier take{'s' if count > 1 else ''} of these bars in the practice log.")
+    if page is None:
+        click.echo("Add --page report.html to see it note by note.")
+
+
+def _now() -> str:
+    from datetime import datetime
+
+    return datetime.now().astimezone().isoformat(timespec="seconds")
+
+
+def _clock(seconds: float | None) -> str:
+    whole = int(seconds or 0)
+    return f"{whole // 60}:{whole % 60:02}"

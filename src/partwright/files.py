@@ -14,7 +14,7 @@ from typing import BinaryIO
 
 from partwright.errors import OutputError, Place
 
-__all__ = ["content_hash", "write_atomic", "writing_atomic"]
+__all__ = ["content_hash", "file_hash", "path_atomic", "write_atomic", "writing_atomic"]
 
 
 def write_atomic(path: Path, data: bytes | str) -> None:
@@ -51,6 +51,46 @@ def writing_atomic(path: Path) -> Iterator[BinaryIO]:
     finally:
         if temporary is not None:
             Path(temporary).unlink(missing_ok=True)
+
+
+@contextmanager
+def path_atomic(path: Path) -> Iterator[Path]:
+    """A name beside `path` for a library that must open its file itself; it becomes `path` when the block ends.
+
+    Whatever goes wrong inside leaves what was there. Raises OutputError where the file cannot be written.
+    """
+    temporary: Path | None = None
+    try:
+        handle, name = _open_beside(path)
+        temporary = Path(name)
+        os.close(handle)
+        yield temporary
+        with temporary.open("r+b") as stream:
+            os.fsync(stream.fileno())
+        temporary.chmod(_permissions(path))
+        temporary.replace(path)
+        temporary = None
+        _flush_folder(path.parent)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise OutputError(
+            f"cannot be written ({reason.lower()})",
+            "Choose another place or free some space; nothing was changed.",
+            place=Place(file=str(path)),
+        ) from error
+    finally:
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
+
+
+def file_hash(path: Path) -> str:
+    """`content_hash` of a file's bytes, read in pieces. Raises OSError where it cannot be read."""
+    digest = hashlib.sha256()
+    with path.open("rb") as stream:
+        digest.update(os.fstat(stream.fileno()).st_size.to_bytes(8, "big"))
+        while piece := stream.read(1 << 20):
+            digest.update(piece)
+    return digest.hexdigest()
 
 
 def content_hash(*chunks: bytes | str) -> str:

@@ -9,8 +9,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from lxml import etree
-
 from partwright.engraving.boxes import Box
 from partwright.engraving.legend import string_letters
 from partwright.engraving.music import engrave_music
@@ -29,15 +27,11 @@ LEAST_SIGN_MM = 1.8
 
 @dataclass(frozen=True, kw_only=True)
 class Strip:
-    """One line of music. `svg` is the whole drawing; `marked_svg` holds only note heads and fingers, at the same
-    places, to be laid over it in another colour. `heads` are boxes (left, top, right, bottom) around each note's
-    head and finger, by note id.
-    """
+    """One line of music, and tight boxes (left, top, right, bottom) around each note's heads and finger, by note id."""
 
     first_bar_index: int
     last_bar_index: int
     svg: str
-    marked_svg: str
     width_mm: float
     height_mm: float
     staff_top_mm: float
@@ -54,12 +48,11 @@ def engrave_strip(
     width_mm: float,
     instrument: Instrument | None = None,
     staff_size: float = 1.0,
-    accent: str,
     process: EngravingProcess | None = None,
 ) -> Strip | None:
     """Bars (indices, both included) as one line at most `width_mm` wide; None where they need more than one line.
 
-    `accent` is the colour of `marked_svg`. Raises EngravingError.
+    Raises EngravingError.
     """
     music = engrave_music(
         tune,
@@ -76,27 +69,19 @@ def engrave_strip(
     left, top = min(0.0, system.box.left), system.box.top
     width, height = max(width_mm * 100, system.box.right) - left, system.box.bottom - top
     boxes: dict[str, list[Box]] = {}
-    drawn: list[str] = []
     for piece in system.heads:
         if piece.note_id is None:
             continue
-        drawn.append(etree.tostring(piece.element, encoding="unicode", with_tail=False))
         boxes.setdefault(piece.note_id, []).extend(piece.boxes)
     for sign in system.signs:
         if sign.kind == "finger" and sign.note_id in boxes:
-            drawn.append(sign.svg)
             boxes[sign.note_id].append(sign.box)
 
-    def document(content: str) -> str:
-        moved = f'<g transform="translate({-left:.0f},{-top:.0f})">{content}</g>'
-        return svg_document(moved, width, height, system.used, title="", screen=False, paper=False)
-
-    over = f'<g fill="{accent}" color="{accent}">{"".join(drawn)}</g>'
+    moved = f'<g transform="translate({-left:.0f},{-top:.0f})">{system.svg}</g>'
     return Strip(
         first_bar_index=first_bar_index,
         last_bar_index=last_bar_index,
-        svg=document(system.svg),
-        marked_svg=document(over),
+        svg=svg_document(moved, width, height, system.used, title="", screen=False, paper=False),
         width_mm=width / 100,
         height_mm=height / 100,
         staff_top_mm=(system.staff_top - top) / 100,

@@ -1,0 +1,77 @@
+"""Pictures that move: the demonstration video, overlays, corrections and captions on footage, chapters, description.
+
+>>> from partwright.video import contrast_ratio
+>>> round(contrast_ratio("#0F5A8A", "#FCFAF5"), 1)
+7.0
+"""
+
+from typing import TYPE_CHECKING
+
+from partwright.lazy import lazy_names
+
+if TYPE_CHECKING:
+    from partwright.video.captions import (
+        Caption,
+        Chapter,
+        chapter_list,
+        chapters_vtt,
+        consistent_words,
+        demonstration_captions,
+        demonstration_chapters,
+        ruled_chapters,
+        shape_captions,
+        srt_text,
+        vtt_text,
+    )
+    from partwright.video.demonstration import Demonstration, Work, frame_times
+    from partwright.video.look import FORMATS, Layout, Rect, contrast_ratio, picture_format
+    from partwright.video.timeline import Timeline, make_timeline
+    from partwright.video.write_video import write_demonstration, write_pictures
+
+_HOMES: dict[str, tuple[str, ...]] = {
+    "captions": (
+        "Caption",
+        "Chapter",
+        "chapter_list",
+        "chapters_vtt",
+        "consistent_words",
+        "demonstration_captions",
+        "demonstration_chapters",
+        "ruled_chapters",
+        "shape_captions",
+        "srt_text",
+        "vtt_text",
+    ),
+    "demonstration": ("Demonstration", "Work", "frame_times"),
+    "look": ("FORMATS", "Layout", "Rect", "contrast_ratio", "picture_format"),
+    "timeline": ("Timeline", "make_timeline"),
+    "write_video": ("write_demonstration", "write_pictures"),
+}
+
+__getattr__ = lazy_names(__name__, _HOMES)
+
+__all__ = [
+    "FORMATS",
+    "Caption",
+    "Chapter",
+    "Demonstration",
+    "Layout",
+    "Rect",
+    "Timeline",
+    "Work",
+    "chapter_list",
+    "chapters_vtt",
+    "consistent_words",
+    "contrast_ratio",
+    "demonstration_captions",
+    "demonstration_chapters",
+    "frame_times",
+    "make_timeline",
+    "picture_format",
+    "ruled_chapters",
+    "shape_captions",
+    "srt_text",
+    "vtt_text",
+    "write_demonstration",
+    "write_pictures",
+]

@@ -225,9 +225,12 @@ def _drawn_width(svg: str) -> float | None:
 
 
 def _byline(heading: Heading, teaching: Teaching) -> list[str]:
+    teacher = teaching.lesson.teacher
+    if teacher and teacher == heading.composer and not heading.arranger:
+        return [f"composed and taught by {teacher}"]
     lines = [heading.composer] if heading.composer else []
     lines += [f"arranged by {heading.arranger}"] if heading.arranger else []
-    lines += [f"taught by {teaching.lesson.teacher}"] if teaching.lesson.teacher else []
+    lines += [f"taught by {teacher}"] if teacher else []
     return lines
 
 

@@ -19,6 +19,7 @@ from partwright.instrument import Instrument
 from partwright.lesson.bar_content import BarEvent, Bars
 from partwright.lesson.hard_spots import HardSpot, spot_kinds
 from partwright.score import (
+    CLEFS,
     Mark,
     Pitch,
     TechnicalMark,
@@ -471,7 +472,7 @@ def _written(
                 key=WrittenKey(fifths=part.bars[given.bars.events[given.spot.peak].bar_index].fifths)
                 if number == 1
                 else None,
-                clef=_clef(given, rows) if number == 1 else "",
+                clef=_clef(given) if number == 1 else "",
                 repeat_end=number == len(rows[:MOST_BARS]),
                 repeat_start=number == 1,
             )
@@ -480,10 +481,11 @@ def _written(
     return WrittenScore(parts=(written,), title=f"Drill {drill_id}"), tuple(pins)
 
 
-def _clef(given: _Given, rows: Sequence[Sequence[_Sound]]) -> str:
-    """The clef the hard note is printed in, unless the drill goes where it would be hard to read."""
+def _clef(given: _Given) -> str:
+    """The clef the hard note is printed in, where it is one that is written; else the instrument's own."""
     note = given.bars.part.by_id[given.bars.events[given.spot.peak].note_ids[-1]]
-    return note.clef or given.bars.part.bars[note.bar_index].clef or given.instrument.default_clef
+    printed = note.clef or given.bars.part.bars[note.bar_index].clef
+    return printed if printed in CLEFS else given.instrument.default_clef
 
 
 def _pin(note_id: str, place: Placement) -> Pin:

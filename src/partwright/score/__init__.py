@@ -11,7 +11,7 @@ from partwright.lazy import lazy_names
 from partwright.score.annotate import annotate, strip_marks, with_note_ids
 from partwright.score.chord_notes import chord_notes
 from partwright.score.chord_text import chord_from_text
-from partwright.score.compose_musicxml import compose_musicxml
+from partwright.score.compose_musicxml import CLEFS, compose_musicxml
 from partwright.score.converted import Converted
 from partwright.score.faults import Fault, fault_remarks, find_faults
 from partwright.score.marks import BracketLine, FingeringMark, Mark, StringMark, TechnicalMark, WordsMark
@@ -53,6 +53,7 @@ if TYPE_CHECKING:
 __getattr__ = lazy_names(__name__, {"spelling": ("EstimatedKey", "estimate_key", "key_name")})
 
 __all__ = [
+    "CLEFS",
     "Bar",
     "BracketLine",
     "ChordSymbol",

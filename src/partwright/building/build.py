@@ -15,7 +15,7 @@ from partwright.building.step import Ran, Step
 from partwright.building.steps import STEPS
 from partwright.building.workshop import BUILD_FOLDER, Workshop
 from partwright.errors import InputError, OutputError, PartwrightError, Place
-from partwright.files import content_hash, write_atomic
+from partwright.files import content_hash, file_hash, write_atomic
 from partwright.lesson import folder_lock, read_lesson
 from partwright.nearest import nearest_sentence
 
@@ -45,7 +45,8 @@ def build_lesson(
         _sweep(workshop.build_folder)
         manifest = read_manifest(workshop.build_folder)
         if not only:
-            manifest = _forget_unknown(manifest, chosen, workshop.build_folder)
+            kept = [*chosen, *(step for step in steps if step.on_request)]
+            manifest = _forget_unknown(manifest, kept, workshop.build_folder)
         done: list[Ran] = []
         for number, step in enumerate(chosen, start=1):
             if started is not None:
@@ -58,7 +59,7 @@ def build_lesson(
 
 
 def choose_steps(steps: Sequence[Step], only: Iterable[str]) -> tuple[Step, ...]:
-    """The steps named and every step they need, in the table's order; all of them for no name.
+    """The steps named and every step they need, in the table's order; for no name all but those made on request.
 
     Raises InputError for an unknown name.
     """
@@ -66,7 +67,7 @@ def choose_steps(steps: Sequence[Step], only: Iterable[str]) -> tuple[Step, ...]
     wanted: set[str] = set()
     names = list(only)
     if not names:
-        return tuple(steps)
+        return tuple(step for step in steps if not step.on_request)
     while names:
         name = names.pop()
         if name not in by_name:
@@ -91,11 +92,14 @@ def _run(step: Step, workshop: Workshop, manifest: Manifest) -> tuple[Ran, Manif
     for name, content in made.files.items():
         path = workshop.build_folder / name
         _make_folder(path.parent)
-        if not path.is_file() or path.read_bytes() != content:
+        if isinstance(content, bytes) and (not path.is_file() or path.read_bytes() != content):
             write_atomic(path, content)
     fresh = StepRecord(
         inputs=inputs,
-        files={name: content_hash(content) for name, content in made.files.items()},
+        files={
+            name: content_hash(content) if isinstance(content, bytes) else file_hash(content)
+            for name, content in made.files.items()
+        },
         remarks=made.remarks,
     )
     for name in set(record.files if record is not None else ()) - set(fresh.files):
@@ -141,7 +145,7 @@ def _why(record: StepRecord | None, inputs: Mapping[str, str], build_folder: Pat
         return f"{' and '.join(words)} changed"
     for name, expected in record.files.items():
         try:
-            if content_hash((build_folder / name).read_bytes()) != expected:
+            if file_hash(build_folder / name) != expected:
                 return f"{name} was changed by hand"
         except OSError:
             return f"{name} is missing"

@@ -14,7 +14,7 @@ from partwright.building.workshop import Workshop
 if TYPE_CHECKING:
     from partwright.sound import Music, Order, SoundFile, Tags, Temperament
 
-__all__ = ["SOUND_STEPS"]
+__all__ = ["SOUND_STEPS", "lesson_music"]
 
 _MUSIC = ("tune", "step:plan", "pins", "hand", "own tables", "tempo", "sound", "credits", "arranging")
 _LESSON = (*_MUSIC, "sections", "teaching")
@@ -32,7 +32,7 @@ def _timing(workshop: Workshop) -> Made:
 def _midi(workshop: Workshop) -> Made:
     from partwright.sound import midi_bytes, midi_program
 
-    job, music = workshop.prepared, _music(workshop)
+    job, music = workshop.prepared, lesson_music(workshop)
     others = tuple((part, midi_program(voice)) for part, voice in music.others)
     return Made(
         files={
@@ -121,7 +121,8 @@ def _contents(made: Sequence[SoundFile]) -> bytes:
 # Orders --------------------------------------------------------------------------------------------------------------
 
 
-def _music(workshop: Workshop) -> Music:
+def lesson_music(workshop: Workshop) -> Music:
+    """The lesson's music with everything its sound depends on."""
     from partwright.lesson import lesson_band
     from partwright.sound import Music, other_voices
 
@@ -178,7 +179,7 @@ def _stem_order(workshop: Workshop) -> Order:
 
     percent, tempo = _tempi(workshop)[-1]
     return Order(
-        music=_music(workshop),
+        music=lesson_music(workshop),
         title=_title(workshop),
         files=(("with guide", f"sound/with-guide-{percent:g}.flac"),),
         stems=tuple((stem, f"sound/stem-{stem}.flac") for stem in ("guide", "accompaniment", "click")),
@@ -197,7 +198,7 @@ def _mix_orders(workshop: Workshop) -> tuple[Order, ...]:
         mixes = _MIXES[1:] if percent == 100 else _MIXES
         orders.append(
             Order(
-                music=_music(workshop),
+                music=lesson_music(workshop),
                 title=title,
                 files=tuple((mix, f"sound/{name}-{percent:g}.{ending}") for mix, name in mixes),
                 rungs=(Rung(tempo_qpm=tempo, percent=percent),),
@@ -214,7 +215,7 @@ def _practice_orders(workshop: Workshop) -> tuple[Order, ...]:
 
     teaching, ending = workshop.teaching, workshop.lesson.sound_format
     tempi = _tempi(workshop)
-    music = _music(workshop)
+    music = lesson_music(workshop)
     sections = teaching.outline.sections
     total = len(sections) * len(tempi) + len(teaching.drills)
     orders: list[Order] = []

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -20,7 +21,7 @@ __all__ = ["Made", "Ran", "Step"]
 class Made:
     """What a step made: files by name below build/, and remarks for the person who asked."""
 
-    files: Mapping[str, bytes]
+    files: Mapping[str, bytes | Path]  # a path: a long file the step has already written there, whole
     remarks: tuple[str, ...] = ()
 
 
@@ -35,6 +36,7 @@ class Step:
     make: Callable[[Workshop], Made]
     version: int = 1
     wanted: Callable[[Workshop], bool] | None = None  # None: in every lesson
+    on_request: bool = False  # made only when named; what was made stays
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

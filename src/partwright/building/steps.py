@@ -12,6 +12,7 @@ from partwright.building.pages import page_heading
 from partwright.building.sound_steps import SOUND_STEPS
 from partwright.building.step import Made, Step
 from partwright.building.teaching_steps import TEACHING_STEPS
+from partwright.building.video_steps import VIDEO_STEPS
 from partwright.building.workshop import Workshop
 from partwright.lesson import fingered_tree, page_instrument, page_tune, plan_changes, plan_document
 
@@ -173,4 +174,5 @@ STEPS: tuple[Step, ...] = (
     *ARRANGING_STEPS,
     *TEACHING_STEPS,
     *SOUND_STEPS,
+    *VIDEO_STEPS,
 )

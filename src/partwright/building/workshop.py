@@ -64,6 +64,7 @@ _FIELDS: Mapping[str, tuple[str, ...]] = {
     "tempo": ("tempo_qpm", "practice_percent"),
     "sound": ("a4_hz", "temperament", "chord_sound", "sound_format"),
     "sections": ("sections",),
+    "video": ("links", "hands_area"),
     "teaching": ("teaching_order", "tries", "speaking_wpm", "episodes"),
 }
 

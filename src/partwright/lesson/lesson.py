@@ -85,6 +85,8 @@ class Lesson:
     second: str = ""  # a second part: bass, counter or drone; empty = none
     second_level: str = ""  # who plays it; empty = the lesson's own level
     style: str = ""  # of the accompaniment; empty = none, "auto" = by the metre
+    links: tuple[str, ...] = ()  # lines under "More" in the text below a video
+    hands_area: tuple[float, ...] = ()  # left, top, right, bottom in per cent of the footage: nothing is put over it
     sections: tuple[Section, ...] = ()
     episodes: tuple[Episode, ...] = ()
     pins: tuple[PinEntry, ...] = ()

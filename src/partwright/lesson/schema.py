@@ -83,6 +83,16 @@ ROWS: tuple[Row, ...] = (
         low=10,
         high=200,
     ),
+    Row(table="video", key="links", field="links", kind="texts", words='lines under "More" in the text below a video'),
+    Row(
+        table="video",
+        key="hands",
+        field="hands_area",
+        kind="numbers",
+        words="where the hands are in the footage: left, top, right, bottom in per cent; nothing is put over it",
+        low=0,
+        high=100,
+    ),
     Row(table="sound", key="a4_hz", field="a4_hz", kind="number", words="pitch of A4", low=415, high=466),
     Row(
         table="sound",

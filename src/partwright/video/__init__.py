@@ -23,7 +23,8 @@ if TYPE_CHECKING:
         srt_text,
         vtt_text,
     )
-    from partwright.video.demonstration import Demonstration, Work, frame_times
+    from partwright.video.demonstration import TAIL_SECONDS, Demonstration, Work, frame_times
+    from partwright.video.description import Description, description_text, thumbnail_png
     from partwright.video.look import FORMATS, Layout, Rect, contrast_ratio, picture_format
     from partwright.video.timeline import Timeline, make_timeline
     from partwright.video.write_video import write_demonstration, write_pictures
@@ -42,7 +43,8 @@ _HOMES: dict[str, tuple[str, ...]] = {
         "srt_text",
         "vtt_text",
     ),
-    "demonstration": ("Demonstration", "Work", "frame_times"),
+    "demonstration": ("TAIL_SECONDS", "Demonstration", "Work", "frame_times"),
+    "description": ("Description", "description_text", "thumbnail_png"),
     "look": ("FORMATS", "Layout", "Rect", "contrast_ratio", "picture_format"),
     "timeline": ("Timeline", "make_timeline"),
     "write_video": ("write_demonstration", "write_pictures"),
@@ -52,9 +54,11 @@ __getattr__ = lazy_names(__name__, _HOMES)
 
 __all__ = [
     "FORMATS",
+    "TAIL_SECONDS",
     "Caption",
     "Chapter",
     "Demonstration",
+    "Description",
     "Layout",
     "Rect",
     "Timeline",
@@ -65,12 +69,14 @@ __all__ = [
     "contrast_ratio",
     "demonstration_captions",
     "demonstration_chapters",
+    "description_text",
     "frame_times",
     "make_timeline",
     "picture_format",
     "ruled_chapters",
     "shape_captions",
     "srt_text",
+    "thumbnail_png",
     "vtt_text",
     "write_demonstration",
     "write_pictures",

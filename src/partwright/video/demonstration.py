@@ -25,9 +25,11 @@ if TYPE_CHECKING:
     from partwright.instrument import Instrument
     from partwright.score import Mark, Tune
 
-__all__ = ["FRAME_RATE", "Demonstration", "Work", "frame_times", "text_drawing"]
+__all__ = ["FRAME_RATE", "TAIL_SECONDS", "Demonstration", "Work", "frame_times", "text_drawing"]
 
 FRAME_RATE = 30
+TAIL_SECONDS = 1.2
+"""How long the picture stays after the last bar, while the last sound rings off."""
 _SLIDE_SECONDS = 4 / FRAME_RATE  # under the 150 ms a motion may take
 _BOW_STEPS_A_SECOND = 4.0  # pictures a second that only move the bow, at variable rate
 _KEPT = 64  # drawn parts kept as planes

@@ -1,0 +1,204 @@
+"""The steps that show the lesson: demonstration, overlays, captions of the takes, cards, burnt-in footage.
+
+What takes long is made on request (`build --only NAME`); a plain build makes one demonstration and its texts.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from partwright.building.sound_steps import lesson_music
+from partwright.building.step import Made, Step
+from partwright.building.workshop import Workshop
+
+if TYPE_CHECKING:
+    from partwright.sound import TimingMap
+    from partwright.video import Chapter, Demonstration, Description, Timeline
+
+__all__ = ["VIDEO_STEPS"]
+
+_SHOWN = (
+    "tune", "step:plan", "step:bows", "pins", "hand", "own tables", "tempo", "sound", "arranging", "sections", "marks",
+    "credits",
+)  # fmt: skip
+_TEXTS = (*_SHOWN, "video", "teaching")
+_FOLDER = "video"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Video:
+    """One demonstration video: its file, format, tempo in per cent (0: the slowest practised), and rate."""
+
+    file: str
+    layout: str = "wide"
+    percent: float = 100.0
+    variable: bool = True
+
+
+def _timeline(workshop: Workshop, percent: float) -> tuple[Timeline, TimingMap]:
+    from partwright.sound import make_timing
+    from partwright.video import TAIL_SECONDS, make_timeline
+
+    job, teaching = workshop.prepared, workshop.teaching
+    tempo = teaching.tempo_qpm * (percent or teaching.ladder[0]) / 100
+    timing = make_timing(job.part, tempo_qpm=tempo, count_in_bars=1)
+    timeline = make_timeline(
+        job.part,
+        workshop.plan,
+        workshop.bowing,
+        timing,
+        instrument=job.instrument,
+        sections=teaching.outline.sections,
+        title=_title(workshop),
+        seconds=timing.seconds + TAIL_SECONDS,
+    )
+    return timeline, timing
+
+
+def _show(workshop: Workshop, timeline: Timeline, timing: TimingMap, layout: str) -> Demonstration:
+    from partwright.lesson import page_instrument, page_tune
+    from partwright.video import Demonstration, Work, picture_format
+
+    job = workshop.prepared
+    work = Work(
+        tune=page_tune(job),
+        marks=workshop.marks,
+        instrument=page_instrument(job),
+        plan=workshop.plan,
+        bowing=workshop.bowing,
+        title=_title(workshop),
+    )
+    bars = [bar.bar_index for bar in timing.bars]
+    return Demonstration(work, timeline, bars, picture_format(layout))
+
+
+def _demonstration(workshop: Workshop, video: _Video) -> Made:
+    from partwright.sound import SAMPLE_RATE_HZ, VIDEO_LUFS, mix, render_stems, stereo_stems
+    from partwright.video import demonstration_captions, demonstration_chapters, write_demonstration
+
+    timeline, timing = _timeline(workshop, video.percent)
+    show = _show(workshop, timeline, timing, video.layout)
+    stems = render_stems(lesson_music(workshop), timing, only_count_in=True, seconds=timeline.seconds)
+    whole, _ = mix(stereo_stems(stems, "with guide"), SAMPLE_RATE_HZ, target_lufs=VIDEO_LUFS)
+    name = f"{_FOLDER}/{video.file}.mp4"
+    path = workshop.build_folder / name
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_demonstration(
+        path,
+        show,
+        samples=whole.samples,
+        rate_hz=SAMPLE_RATE_HZ,
+        captions=demonstration_captions(timeline),
+        chapters=demonstration_chapters(timeline),
+        title=_title(workshop),
+        variable=video.variable,
+    )
+    remarks = tuple(
+        f"bar {bar}: higher than the place for it in the {video.layout} picture, so its lettering is smaller than 3 %"
+        for bar in show.line.shrunk
+    )
+    return Made(files={name: path}, remarks=remarks)
+
+
+def _texts(workshop: Workshop) -> Made:
+    """Captions, chapters, description and thumbnail of the demonstration."""
+    from partwright.video import (
+        chapters_vtt,
+        demonstration_captions,
+        demonstration_chapters,
+        description_text,
+        srt_text,
+        thumbnail_png,
+        vtt_text,
+    )
+
+    timeline, timing = _timeline(workshop, 100.0)
+    captions, chapters = demonstration_captions(timeline), demonstration_chapters(timeline)
+    show = _show(workshop, timeline, timing, "wide-720")
+    first = timeline.sections[0].title if timeline.sections else ""
+    start = f"{_FOLDER}/demonstration"
+    return Made(
+        files={
+            f"{start}.vtt": vtt_text(captions).encode("utf-8"),
+            f"{start}.srt": srt_text(captions).encode("utf-8"),
+            f"{start}-chapters.vtt": chapters_vtt(chapters).encode("utf-8"),
+            f"{start}-description.txt": description_text(_about(workshop, chapters)).encode("utf-8"),
+            f"{start}-thumbnail.png": thumbnail_png(show, title=_title(workshop), section=first),
+        }
+    )
+
+
+def _about(workshop: Workshop, chapters: tuple[Chapter, ...]) -> Description:
+    from partwright.lesson import booklet_words
+    from partwright.video import Description
+
+    job, lesson, words = workshop.prepared, workshop.lesson, booklet_words()
+    printed = job.credits
+    return Description(
+        title=_title(workshop),
+        subtitle=printed.subtitle,
+        composer=printed.composer,
+        arranger=printed.arranger,
+        teacher=lesson.teacher,
+        rights=printed.rights,
+        instrument=job.instrument.name.replace("_", " "),
+        tuning=" ".join(string.letter for string in job.instrument.strings),
+        level=job.level,
+        tempo_qpm=workshop.teaching.tempo_qpm,
+        chapters=chapters,
+        episodes=tuple(
+            f"{number}. {episode.title}" for number, episode in enumerate(workshop.teaching.episodes, start=1)
+        )
+        if len(workshop.teaching.episodes) > 1
+        else (),
+        links=lesson.links,
+        cautions=(*(caution.text for caution in words.cautions), words.note),
+    )
+
+
+def _title(workshop: Workshop) -> str:
+    job = workshop.prepared
+    return job.credits.title or job.tune.source.stem
+
+
+def _json(document: object) -> bytes:
+    return (json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
+
+
+def _made_as(video: _Video) -> Callable[[Workshop], Made]:
+    return lambda workshop: _demonstration(workshop, video)
+
+
+_VIDEOS: tuple[tuple[str, str, _Video], ...] = (
+    ("demonstration-slow", "the demonstration at the slowest tempo practised", _Video(file="slow", percent=0.0)),
+    (
+        "demonstration-constant",
+        "the demonstration at thirty pictures a second, for editors",
+        _Video(file="demonstration-30", variable=False),
+    ),
+    ("demonstration-2160", "the demonstration at 3840 × 2160", _Video(file="demonstration-2160", layout="wide-2160")),
+    ("demonstration-square", "the demonstration, square", _Video(file="demonstration-square", layout="square")),
+    ("demonstration-upright", "the demonstration, upright", _Video(file="demonstration-upright", layout="upright")),
+)
+
+VIDEO_STEPS: tuple[Step, ...] = (
+    Step(
+        name="demonstration",
+        words="the demonstration video",
+        inputs=_SHOWN,
+        make=_made_as(_Video(file="demonstration")),
+    ),
+    Step(
+        name="demonstration-texts",
+        words="captions, chapters, description and thumbnail of the demonstration",
+        inputs=_TEXTS,
+        make=_texts,
+    ),
+    *(
+        Step(name=name, words=words, inputs=_SHOWN, make=_made_as(video), on_request=True)
+        for name, words, video in _VIDEOS
+    ),
+)

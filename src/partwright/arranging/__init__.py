@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     )
     from partwright.arranging.clefs import clefs_for
     from partwright.arranging.harmony import Harmony, unread_chords
+    from partwright.arranging.judge import judge_level
     from partwright.arranging.keys import Displacement, KeyChoice, KeyRanking, PhraseSpan, keys_document, rank_keys
     from partwright.arranging.keys_of import interval_to, key_in_words, mode_of, parse_key, tonic_midi_class, tonic_of
     from partwright.arranging.part_writing import Breach, breaches, strong_moments
@@ -46,6 +47,7 @@ __getattr__ = lazy_names(
             "Harmony",
             "unread_chords",
         ),
+        "judge": ("judge_level",),
         "keys": (
             "Displacement",
             "KeyChoice",
@@ -110,6 +112,7 @@ __all__ = [
     "breaches",
     "clefs_for",
     "interval_to",
+    "judge_level",
     "key_in_words",
     "keys_document",
     "make_version",

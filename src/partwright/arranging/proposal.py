@@ -1,9 +1,10 @@
 """Chords for a tune that has none: a proposal, marked as one.
 
-Method: the key is the signature's, major or minor by the notes. Each bar (each half bar in four and in two dotted
-beats) may take one of the chords the key offers; what a chord is worth is how well the notes under it fit, weighted by
-length and beat, plus how usual the chord is in the key, plus how usual it is after the one before. The likeliest row of
-chords is found exactly by dynamic programming (A. Viterbi 1967). Weights: `data/chords.toml`.
+Method: the key is the signature's, major or minor by the notes (another one where they fit it clearly better). Each
+bar (each half bar in four and in two dotted beats) may take one of the chords the key offers; what a chord is worth is
+how well the notes under it fit, weighted by length and beat, plus how usual the chord is in the key, plus how usual it
+is after the one before. The likeliest row of chords is found exactly by dynamic programming (A. Viterbi 1967).
+Weights: `data/chords.toml`.
 """
 
 from __future__ import annotations
@@ -16,12 +17,13 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from partwright.arranging.harmony import beat_length, key_spelling, melody
+from partwright.arranging.harmony import beat_length, key_spelling, melody, scale_classes
 from partwright.arranging.keys_of import mode_of, tonic_midi_class
-from partwright.score import ChordSymbol, Note, Part
+from partwright.score import ChordSymbol, Note, Part, estimate_key
 
 __all__ = ["Proposal", "propose_chords"]
 
+_CLEARLY = 0.03  # share of the time outside one scale but inside the other
 _SUFFIX = {"major": "", "minor": "m", "dominant": "7", "diminished": "dim"}
 _NOTES = {"major": (0, 4, 7), "minor": (0, 3, 7), "dominant": (0, 4, 7, 10), "diminished": (0, 3, 6)}
 
@@ -52,23 +54,23 @@ def propose_chords(part: Part) -> Proposal:
     tune = melody(part)
     if not tune:
         return Proposal(symbols=(), remark="There is no melody to propose chords for.")
-    mode = "minor" if mode_of(part) in ("minor", "aeolian", "dorian", "phrygian") else "major"
+    moved, mode = _heard_key(part, tune)
     offered = [_chord(text) for text in _table()["degrees"][mode]]
     prior = list(_table()["degrees"][mode].values())
     slots = _slots(part)
-    fits = [_fits(slot, part, tune, offered, mode) for slot in slots]
+    fits = [_fits(slot, part, tune, offered, mode, moved) for slot in slots]
     chosen = _best_row(slots, fits, offered, prior)
     symbols: list[ChordSymbol] = []
     before: tuple[int, str] | None = None
     for slot, index in zip(slots, chosen, strict=True):
         bar = part.bars[slot.bar_index]
-        tonic = tonic_midi_class(bar.fifths, mode)
+        tonic = tonic_midi_class(bar.fifths + moved, mode)
         degree, kind = offered[index]
         here = ((tonic + degree) % 12, kind)
         if here == before:
             continue
         before = here
-        root = key_spelling(60 + here[0], bar.fifths)
+        root = key_spelling(60 + here[0], bar.fifths + moved)
         sign = {-1: "b", 0: "", 1: "#"}.get(round(root.alter), "")
         symbols.append(
             ChordSymbol(
@@ -104,11 +106,33 @@ def _slots(part: Part) -> list[_Slot]:
     return found
 
 
-def _fits(slot: _Slot, part: Part, tune: Sequence[Note], offered: Sequence[tuple[int, str]], mode: str) -> list[float]:
+def _heard_key(part: Part, tune: Sequence[Note]) -> tuple[int, str]:
+    """How many fifths the key lies from the signature, and major or minor.
+
+    The signature is believed unless the notes fit another one clearly better (a tune printed without its signature).
+    """
+    mode = "minor" if mode_of(part) in ("minor", "aeolian", "dorian", "phrygian") else "major"
+    printed = part.bars[0].fifths
+    lengths = [float(note.duration_quarters) for note in tune]
+    found = estimate_key([note.midi for note in tune], lengths)
+
+    def foreign(fifths: int) -> float:
+        scale = scale_classes(fifths)
+        outside = sum(length for note, length in zip(tune, lengths, strict=True) if note.midi % 12 not in scale)
+        return outside / max(sum(lengths), 1e-9)
+
+    if any(bar.fifths != printed for bar in part.bars) or foreign(printed) - foreign(found.fifths) < _CLEARLY:
+        return 0, mode
+    return found.fifths - printed, found.mode
+
+
+def _fits(
+    slot: _Slot, part: Part, tune: Sequence[Note], offered: Sequence[tuple[int, str]], mode: str, moved: int
+) -> list[float]:
     """How well each chord fits the notes that sound in the slot."""
     weights = _table()["fit"]
     bar = part.bars[slot.bar_index]
-    tonic = tonic_midi_class(bar.fifths, mode)
+    tonic = tonic_midi_class(bar.fifths + moved, mode)
     totals = [0.0] * len(offered)
     length = float(bar.nominal_quarters) or 1.0
     for k, note in enumerate(tune):

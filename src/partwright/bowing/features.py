@@ -106,7 +106,7 @@ def stroke_kinds(
     retakes: Mapping[int, int],
 ) -> tuple[list[StrokeKind], list[MoveKind], list[MoveKind], list[bool]]:
     """The kind of every stroke, of the move to it from the stroke written before it, of every join, and whether a
-    section or phrase starts with it.
+    section starts with it.
 
     `strings` maps note ids to string indices (0 = lowest) where a fingering is known; `arm_sign` is +1 where the lower
     string is naturally taken up-bow (cello, bass), -1 for violin and viola.
@@ -141,7 +141,7 @@ def stroke_kinds(
                 arm = arm_sign * sum(b - a for a, b in pairwise(path))
                 beyond = max(0, len(set(path)) - 2)
         ends.append((first_string, last_string))
-        sections.append(s == 0 or _starts_section(note, part, strokes, s, phrase_starts))
+        sections.append(s == 0 or _starts_section(note, part, strokes, s))
         metre = _metre(note, bar, bars[note.bar_index - 1] if note.bar_index else None)
         kinds.append(
             StrokeKind(
@@ -169,7 +169,7 @@ def stroke_kinds(
         longer, shorter = before.duration_quarters, after.duration_quarters
         single = len(strokes.groups[a].heads) == 1 and len(strokes.groups[b].heads) == 1
         quickest = min(durations[a], durations[b])
-        phrase = sections[b] or before.fermata or before.breath_after
+        phrase = sections[b] or before.fermata or before.breath_after or after.id in phrase_starts
         return MoveKind(
             gap_seconds=round(min(gap + (level.phrase_breath_seconds if phrase else 0.0), 2.0), 2),
             before_seconds=round(min(durations[a], 4.0), 2),
@@ -225,9 +225,7 @@ def _metre(note: Note, bar: Bar, before: Bar | None) -> int:
     return 2 if beats % 2 == 0 and abs(place - nominal / 2) < 1e-6 else 1
 
 
-def _starts_section(note: Note, part: Part, strokes: Strokes, s: int, phrase_starts: frozenset[str]) -> bool:
-    if note.id in phrase_starts:
-        return True
+def _starts_section(note: Note, part: Part, strokes: Strokes, s: int) -> bool:
     bar = part.bars[note.bar_index]
     previous = part.notes[strokes.groups[s - 1].heads[0]]
     if previous.bar_index == note.bar_index:

@@ -6,6 +6,8 @@ from partwright.bowing import BowingPlan, bow_levels, plan_bowing
 from partwright.errors import PartwrightError, Place
 from partwright.fingering import FingeringPlan, plan_of
 from partwright.fingering import prepare as prepare_fingering
+from partwright.lesson.bar_content import Bars
+from partwright.lesson.phrases import find_phrases
 from partwright.lesson.prepare_io import Prepared
 from partwright.lesson.teaching import Teaching, plan_teaching
 
@@ -32,6 +34,7 @@ def lesson_bowing(job: Prepared, plan: FingeringPlan, *, may_slur: bool = False)
             plan,
             level=level,
             pins=job.bow_pins,
+            phrase_starts=[phrase.first_note_id for phrase in find_phrases(Bars(job.part))],
             may_slur=may_slur,
             keep_source_marks=job.lesson.source_marks == "keep",
         )

@@ -1,4 +1,4 @@
-"""Laws of hard spots and drills: ranked by the plan's own prices; short, valid, true to the hand, fingered as pinned."""
+"""Laws of hard spots and drills: ranked by the plan's own prices; short, valid, true to the hand, as pinned."""
 
 from __future__ import annotations
 

@@ -50,8 +50,18 @@ def survey_part(part: Part) -> Survey:
         played_bars=len(part.played_bars),
         metre=f"{first_full.beats}/{first_full.beat_type}",
         tempo=f"{tempo.tempo_qpm:g} quarter notes per minute{assumed}",
-        sections=suggest_sections(part),
+        sections=_sections(part),
         remarks=part.remarks,
+    )
+
+
+def _sections(part: Part) -> tuple[Section, ...]:
+    """Sections as a lesson would be taught in: those the page shows, and in a long stretch without any, the music's."""
+    from partwright.lesson.outline import make_outline
+
+    return tuple(
+        Section(name=section.name, first_bar=section.first_bar, last_bar=section.last_bar)
+        for section in make_outline(part).sections
     )
 
 

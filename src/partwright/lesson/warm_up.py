@@ -96,7 +96,7 @@ def _scale(part: Part, instrument: Instrument, level: str) -> tuple[Pitch, ...] 
     letter = _STEPS[(_STEPS.index(letter) - 2) % 7] if minor else letter
     lowest = instrument.strings[0].midi
     low, high = instrument.levels[level].range_semitones
-    for octave in range(0, 8):
+    for octave in range(8):
         tonic = _in_key(letter, octave, fifths)
         if tonic.midi >= lowest + low and tonic.midi + 12 <= lowest + high:
             at = _STEPS.index(letter)

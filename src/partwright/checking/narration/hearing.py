@@ -14,10 +14,11 @@ from partwright.checking.narration.words import Word
 
 __all__ = ["Edge", "Lattice", "hear"]
 
-_LETTERS = "abcdefg"
+_LETTERS = ("a", "b", "c", "d", "e", "f", "g")
 _PLAIN_LETTER = 0.02  # a letter written as such is one
 _SMALL_LETTER = 2.0  # where capitals can be trusted, a small "a" is the article
-_SPLIT, _JOINED = 0.8, 0.9
+_SPLIT, _JOINED = 0.5, 0.9
+_SPLIT_LETTER, _SPLIT_SHORT = 0.35, 1.2
 _SHORT_JOINS = frozenset({"is", "on"})
 _MOST_UNLIKELY = 3.0
 _LARGE_A_LESS = 1.2  # "A" at the start of a sentence
@@ -79,13 +80,22 @@ def hear(words: Sequence[Word], language: Language, *, trust_capitals: bool) -> 
                 second = f"N:{right}" if right in _LETTERS else right
                 short = len(form) == 3 and (left in _SHORT_JOINS or right in _SHORT_JOINS)
                 if first in language.vocabulary and second in language.vocabulary and (len(form) > 3 or short):
-                    between(k, k + 1, first, second, _SPLIT + (0.5 if len(left) == 1 or len(right) == 1 else 0.0), k)
+                    between(k, k + 1, first, second, _split_price(left, right), k)
         if k + 1 < len(words) and word.stop < 2:
             joined = form + words[k + 1].form
             known = joined in language.vocabulary and len(joined) >= _SHORTEST_JOIN
             if known and not (form in language.vocabulary and words[k + 1].form in language.vocabulary):
                 edges[k].append(Edge(joined, k + 2, _JOINED))
     return _in_order(edges, extra, extra_word, len(words))
+
+
+def _split_price(left: str, right: str) -> float:
+    """The price of two words run together: small for a name with its accidental, larger for what may be one word."""
+    if right in ("sharp", "flat", "natural"):
+        return 0.05
+    if len(left) > 1 and len(right) > 1:
+        return _SPLIT
+    return _SPLIT_LETTER if len(left) + len(right) > 3 else _SPLIT_SHORT
 
 
 def _letter_edges(edges: list[Edge], words: Sequence[Word], k: int, trust_capitals: bool) -> None:
@@ -113,15 +123,16 @@ def _price(row: Hearing, words: Sequence[Word], letters: Sequence[bool], k: int,
     price = row.price
     if before in row.before:
         price -= row.before_less
-    if after in row.after:
+    letter_after = after in _LETTERS[1:] and bool(after)
+    if after in row.after or (letter_after and "{letters}" in row.after):
         price -= row.after_less
-    if after in row.not_after or (after and letters[k + size] and "{letters}" in row.not_after):
+    if after in row.not_after or (letter_after and "{letters}" in row.not_after):
         price += _MOST_UNLIKELY
     if row.meant == "N:a" and words[k].capital:
         price -= _LARGE_A_LESS
     if row.letters_less:
-        beside = (bool(before) and letters[k - 1]) + (bool(after) and letters[k + size])
-        price -= row.letters_less * beside
+        letter_before = bool(before) and letters[k - 1]
+        price -= row.letters_less * (letter_before + (letter_before and letter_after))
     return max(0.1, price)
 
 

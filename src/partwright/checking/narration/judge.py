@@ -23,9 +23,9 @@ from partwright.checking.narration.words import Word
 
 __all__ = ["Judged", "judge"]
 
-NOTE_WRONG_FROM = 0.68
+NOTE_WRONG_FROM = 0.62
 WRONG_FROM = 0.75
-WRONG_FROM_NOISY = 0.80  # where capitals and stops are missing, so are words
+WRONG_FROM_NOISY = 0.74  # where capitals and stops are missing, so are words
 CHECK_FROM = 0.55
 _NEVER_WRONG = frozenset(
     {"not_finger", "string_letter", "offer_finger", "offer_open", "offer_harmonic", "retake", "count_loose"}
@@ -333,6 +333,9 @@ def _together(
     pairs = [(a, b) for a, b in pairs if b == a + 1]
     if not pairs:
         return true, here
+    near = mentions[max(0, k - 1) : k + 2]
+    if len({c.kind for m in near for c in m.claims if c.kind in ("slur", "separate")}) > 1:
+        return np.full_like(true, UNSURE), here  # both were said: a word was lost
     joined = [any(n.slurred_to_next for n in truth.places[a].attacks[-1].notes) for a, _ in pairs]
     answer = true.copy()
     answer[here] = float(any(joined)) if kind == "slur" else float(not all(joined))
@@ -367,7 +370,7 @@ def _swapped(mentions: Sequence[Mention], following: Following, truth: Truth) ->
             continue
         first, second = before + 1, before + 2
         said_one, said_two = truth.note(*one.note), truth.note(*two.note)
-        if said_one[first] > 0 or said_two[second] > 0 or said_one[second] != 1.0 or said_two[first] != 1.0:
+        if said_one[before] > 0 or said_one[first] > 0 or said_two[second] > 0 or said_one[second] != 1.0 or said_two[first] != 1.0:
             continue
         after = _likeliest(following, k + 2) if k + 2 < len(mentions) else second + 1
         at_one, at_two = _likeliest(following, k), _likeliest(following, k + 1)

@@ -6,7 +6,7 @@ Words, then claims, then places, then verdicts; each step is a pure function in 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from partwright.bowing import BowingPlan
@@ -25,11 +25,12 @@ from partwright.checking.narration.words import Word, spoken_words, trusts_capit
 from partwright.fingering import FingeringPlan
 from partwright.instrument import Instrument
 from partwright.lesson import Section as LessonSection
-from partwright.lesson import make_outline
+from partwright.lesson import make_outline, suggest_sections
 from partwright.score import Part, beat_text
 
 __all__ = ["NarrationCheck", "NarrationFinding", "check_narration", "coverage_findings"]
 
+_MOST_BARS_TAKEN_APART = 300  # longer tunes are cut only where the page shows it: finding more takes too long
 _FIT_LEAST_NOTES = 12
 _FIT_GAIN = 1.0
 _FIT_RIGHT = 0.75
@@ -215,8 +216,7 @@ def check_narration(
     sections: Sequence[LessonSection] = (),
 ) -> NarrationCheck:
     """Every claim of the transcript judged against score and plan. Pure; raises nothing for what is said."""
-    outline = make_outline(part, sections=sections)
-    stretches = tuple(Section(name=s.name, first_bar_index=s.first, last_bar_index=s.last) for s in outline.sections)
+    stretches = _stretches(part, sections)
     places = find_places(part, plan, bowing, stretches)
     truth = Truth(part, places, instrument)
     words = spoken_words(transcript)
@@ -232,6 +232,23 @@ def check_narration(
         sections=stretches, following=following, judged=judged, structure=structure,
         misfit=_misfit(words, spoken, following, judged),
     )  # fmt: skip
+
+
+def _stretches(part: Part, sections: Sequence[LessonSection]) -> tuple[Section, ...]:
+    """The sections a speaker may name: the teacher's, or those `partwright sections` shows."""
+    if not sections and len(part.bars) <= _MOST_BARS_TAKEN_APART:
+        outline = make_outline(part)
+        return tuple(Section(name=s.name, first_bar_index=s.first, last_bar_index=s.last) for s in outline.sections)
+    index_of = {bar.number: bar.index for bar in reversed(part.bars)}
+    last_of = {bar.number: bar.index for bar in part.bars}
+    found = [
+        Section(name=s.name, first_bar_index=index_of[s.first_bar], last_bar_index=last_of[s.last_bar])
+        for s in sections or suggest_sections(part)
+        if s.first_bar in index_of and s.last_bar in last_of
+    ]
+    if found and all(bar.pickup for bar in part.bars[: found[0].first_bar_index]):
+        found[0] = replace(found[0], first_bar_index=0)
+    return tuple(found)
 
 
 def coverage_findings(checks: Iterable[NarrationCheck]) -> tuple[Finding, ...]:

@@ -34,9 +34,10 @@ _LIGHT = frozenset(
     {"and", "then", "um", "uh", "er", "the", "a", "to", "so", "okay", "like", "an", "now", "you", "know"}
 )
 _CORRECTING_WORDS = 5
-_DIGITS_FOR = 1.4  # "one three four for E F sharp G": without such a word a run stands for itself
+_DIGITS_FOR = 1.5  # "one three four for E F sharp G": without such a word a run stands for itself
 _ORDINAL_FOR = 1.3
 _LIST_ENDS = 0.5
+_PLACE_COUNT = 1.0  # "section A is played twice": close by, or it is no count of the section
 _AFTER_CLAIM = 0.8  # a claim that follows another one is tied to their note anew
 _SHARPER = 3.5  # between two notes the better tie decides more clearly than between a note and none
 _TAKEN = 0.1  # a note that has a claim of the kind already hardly takes another
@@ -528,12 +529,15 @@ class _Parser:
         if head is not None and not state.pending and (head.kind != "place" or kind == "count"):
             free = group not in head.groups or group in head.again
             leftward = state.left + tie.left
+            if head.kind == "place":
+                free = free and leftward >= _PLACE_COUNT
             if free and leftward >= (0.4 if weak and group in ("finger", "string") else -2.5):
                 mention = head.mention
                 if group in head.groups:
                     mention = replace(mention, claims=tuple(c for c in mention.claims if _group(c.kind) != group))
                 claim = self._claimed(kind, values, atom.first_word, atom.last_word)
-                claim = replace(claim, p=claim.p * math.exp(-0.5 * atom.price))
+                doubt = 0.5 if state.correcting > 0 else 1.0  # "D sharp, no wait, third finger": of which note?
+                claim = replace(claim, p=doubt * claim.p * math.exp(-0.5 * atom.price))
                 after = replace(
                     state, score=state.score + worth + leftward, last="claim", last_group=group, light=False
                 )

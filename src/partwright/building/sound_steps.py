@@ -138,6 +138,10 @@ def lesson_music(workshop: Workshop) -> Music:
     ).light()
 
 
+def _accompanied(music: Music) -> bool:
+    return bool(music.others or music.part.chord_symbols)
+
+
 def _tuned(workshop: Workshop) -> Temperament:
     from partwright.sound import key_note, temperament
 
@@ -182,7 +186,7 @@ def _stem_order(workshop: Workshop) -> Order:
         music=lesson_music(workshop),
         title=_title(workshop),
         files=(("with guide", f"sound/with-guide-{percent:g}.flac"),),
-        stems=tuple((stem, f"sound/stem-{stem}.flac") for stem in ("guide", "accompaniment", "click")),
+        stems=tuple((stem, f"sound/stem-{stem}.flac") for stem in stems),
         rungs=(Rung(tempo_qpm=tempo, percent=percent),),
         tags=_tags(workshop, _title(workshop)),
     )

@@ -195,15 +195,14 @@ def _end_of_change(part: Part, start: Fraction) -> Fraction:
         if d.onset_quarters > start and d.kind == "words" and _goal(d.text) is not None
     ][:1]  # fmt: skip
     here = part.bar_at(start).index
-    bars = part.bars[here : here + _MOST_BARS]
-    for bar in bars:
-        ends.append(bar.end_quarters)
+    over = part.bars[here].end_quarters
+    for bar in part.bars[here : here + _MOST_BARS]:
+        over = bar.end_quarters
         following = part.bars[bar.index + 1] if bar.index + 1 < len(part.bars) else None
         closes = bar.repeat_end or bar.ending_stops or bar.double_bar or bar.fine or bar.da_capo or bar.dal_segno
         if following is None or closes or following.rehearsal or following.repeat_start or following.key_changes:
             break
-    last = ends.pop()
-    return min([*(end for end in ends if not any(end == bar.end_quarters for bar in bars)), last])
+    return min([*ends, over])
 
 
 def _stairs(start: Fraction, end: Fraction, goal: float) -> list[_Shape]:

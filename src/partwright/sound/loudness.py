@@ -79,10 +79,12 @@ def true_peak_dbtp(samples: Floats) -> float:
         for k in np.argsort(-highest):
             if highest[max(0, k - 1) : k + 2].max() * reach <= best:
                 continue
-            begin, end = max(0, starts[k] - half), min(frames, starts[k] + _PIECE + half)
-            piece = np.concatenate([np.zeros(half), channel[begin:end].astype(np.float64), np.zeros(half)])
+            begin, end = starts[k] - half, starts[k] + _PIECE + half
+            piece = channel[max(0, begin) : end].astype(np.float64)
+            if begin < 0 or end > frames:  # only the true ends are followed by silence
+                piece = np.pad(piece, (max(0, -begin), max(0, end - frames)))
             for taps in filters:
-                best = max(best, float(np.abs(np.convolve(piece, taps, mode="same")).max()))
+                best = max(best, float(np.abs(np.convolve(piece, taps, mode="valid")).max()))
     return 20 * math.log10(best)
 
 

@@ -2,8 +2,9 @@
 
 Sources (public domain, from memory; chapter numbers not looked up again):
 - J. J. Fux, Gradus ad Parnassum (1725), first species: consecutive fifths and octaves.
-- E. Prout, Harmony: its Theory and Practice (1889), rules of part-writing: consecutive fifths and octaves, crossing of
-  parts, leaps of augmented intervals, a large leap left in the opposite direction.
+- E. Prout, Harmony: its Theory and Practice (1889), rules of part-writing: consecutive fifths and octaves, those by
+  contrary motion (a fifth, then a twelfth) among them; crossing of parts; leaps of augmented intervals; a large leap
+  left in the opposite direction.
 - P. Goetschius, The Theory and Practice of Tone-Relations (1892): a leap turns back by step.
 - chord notes on strong beats: Fux, second species (the downbeat is a consonance), applied to the chord that holds.
 
@@ -82,10 +83,9 @@ def breaches(tune_part: Part, second: Part, harmony: Harmony, *, bass: bool = Fa
         if a is None or b is None or c is None or d is None or a.midi == b.midi or c.midi == d.midi:
             continue
         first, then = (a.midi - c.midi) % 12, (b.midi - d.midi) % 12
-        same_way = (b.midi - a.midi > 0) == (d.midi - c.midi > 0)
-        if same_way and first == then == 7:
+        if first == then == 7:
             breach("parallel fifths", two, f"{c.pitch.name} {d.pitch.name} under {a.pitch.name} {b.pitch.name}")
-        if same_way and first == then == 0:
+        if first == then == 0:
             breach("parallel octaves", two, f"{c.pitch.name} {d.pitch.name} under {a.pitch.name} {b.pitch.name}")
     for note in line:
         for other in (sounding_at(tune, note.onset_quarters), *(n for n in tune if _begins_within(n, note))):

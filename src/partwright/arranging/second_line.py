@@ -234,10 +234,10 @@ def _move(before: _Slot, after: _Slot, a: int, b: int, kind: Kind) -> float:
     if before.at_start is not None and after.at_start is not None:
         first, then = (before.at_start - a) % 12, (after.at_start - b) % 12
         tune, own = after.at_start - before.at_start, b - a
-        if tune and own and (tune > 0) == (own > 0):
-            if first == then and first in (0, 7):
-                cost += _BROKEN
-            elif then in (0, 7):
+        if tune and own and first == then and first in (0, 7):
+            cost += _BROKEN
+        elif tune and own and (tune > 0) == (own > 0):
+            if then in (0, 7):
                 cost += 0.8  # hidden fifths and octaves: to be avoided, not forbidden (Prout)
             cost += 0.1
         elif tune and own:
@@ -293,7 +293,7 @@ def _parallel(slots: Sequence[_Slot], row: Sequence[int], one: int, two: int) ->
     if a is None or b is None or a == b or row[one] == row[two]:
         return False
     first, then = (a - row[one]) % 12, (b - row[two]) % 12
-    return first == then and first in (0, 7) and (b > a) == (row[two] > row[one])
+    return first == then and first in (0, 7)
 
 
 def _solve(

@@ -77,7 +77,7 @@ def unseen(tune: FolkTune) -> bool:
 
 
 def alternating(part: Part, *, by_bar: bool) -> dict[str, str]:
-    """The baselines: down (an upbeat up), then alternate, a slur or tie is one stroke; anew in every bar, or carried on.
+    """The baselines: down (an upbeat up), then alternate, a slur or tie is one stroke; by bar, or carried on.
 
     With `by_bar`, a short bar begins up like an upbeat.
     """

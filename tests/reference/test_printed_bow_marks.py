@@ -29,7 +29,7 @@ def test_the_marks_are_there(tunes: list[FolkTune]) -> None:
 
 
 def test_the_baseline_is_where_it_was_measured(tunes: list[FolkTune]) -> None:
-    """Down on the first full bar's beat (an upbeat up), then alternate through the tune: about 68 %, by the specification."""
+    """Down (an upbeat up), then alternate through the tune: about 68 %, by the specification."""
     right = total = 0
     for tune in tunes:
         directions = alternating(tune.part, by_bar=False)

@@ -105,7 +105,7 @@ def _choices(beat_quarters: Fraction, grid: str) -> tuple[BeatGrid, ...]:
     grids = [
         BeatGrid(_of_parts(count), _THIRTYSECONDS if count / beat_quarters > 4 else 0.0, triplets=False)
         for count in plain
-        if count <= most
+        if count <= max(most, Fraction(1))
     ]
     if grid != "auto" and not grid.endswith("+triplets"):
         return tuple(grids)

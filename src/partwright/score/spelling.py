@@ -4,8 +4,8 @@ Key: correlation of the pitch-class durations with a profile for each of the 24 
 Foundations of Musical Pitch, 1990, chapter 4), with the profiles B. Aarden measured on folk songs (Dynamic Melodic
 Expectancy, 2003); the key whose tonic is the last note is preferred a little. Spelling: the first stage of ps13
 (D. Meredith, "The ps13 Pitch Spelling Algorithm", Journal of New Music Research 35(2), 2006): every note takes the
-letter that most of the notes around it ask for, each of them heard as a possible tonic. ps13 leaves open whether the
-whole is written in sharps or flats; the key settles that.
+letter that most of the notes around it ask for, each of them heard as a possible tonic. ps13 leaves open whether a
+stretch is written in sharps or flats; the key signature settles that.
 
 >>> spelled([62, 66, 69, 73], fifths=2)[1].name
 'F#4'
@@ -45,6 +45,8 @@ _NOTES_BEFORE = 10
 _NOTES_AFTER = 42
 
 _LAST_NOTE = 0.05  # added to the correlation of the two keys on the last note
+_SHIFTS = (-2, -1, 0, 1, 2)  # letters by which a stretch may be moved as a whole
+_CHANGE = 8.0  # steps on the line of fifths: what a change of the move costs
 _LETTERS = "CDEFGAB"
 _NATURALS = np.array([0, 2, 4, 5, 7, 9, 11])
 _LINE_OF_FIFTHS = np.array([0, 2, 4, -1, 1, 3, 5])  # C D E F G A B
@@ -126,20 +128,37 @@ def spelled(midi_numbers: Sequence[int], *, fifths: int) -> tuple[Pitch, ...]:
 
 
 def _in_key(numbers: np.ndarray, letters: np.ndarray, fifths: int) -> tuple[Pitch, ...]:
-    """The letters moved as a whole (C, D flat, C sharp …) to where they lie nearest the key on the line of fifths."""
-    best: tuple[float, np.ndarray, np.ndarray] | None = None
+    """The letters moved (C, D flat, C sharp …) to where they lie nearest the key on the line of fifths.
+
+    Not note by note: a change of the move within the piece has a price, so only stretches move together. The cheapest
+    sequence of moves is found by dynamic programming.
+    """
     centre = fifths + 2  # the middle of a major scale's seven notes on the line of fifths
-    for shift in range(-2, 3):
-        moved = (letters + shift) % 7
-        alters = (numbers % 12 - _NATURALS[moved] + 6) % 12 - 6
-        places = _LINE_OF_FIFTHS[moved] + 7 * alters
-        distance = float(np.abs(places - centre).mean())
-        if best is None or distance < best[0]:
-            best = (distance, moved, alters)
-    assert best is not None
-    _, moved, alters = best
-    octaves = (numbers - alters - _NATURALS[moved]) // 12 - 1
+    moved = np.stack([(letters + shift) % 7 for shift in _SHIFTS])
+    alters = (numbers % 12 - _NATURALS[moved] + 6) % 12 - 6
+    distances = np.abs(_LINE_OF_FIFTHS[moved] + 7 * alters - centre)
+    choice = _cheapest_path(distances)
+    index = np.arange(len(numbers))
+    letters, alters = moved[choice, index], alters[choice, index]
+    octaves = (numbers - alters - _NATURALS[letters]) // 12 - 1
     return tuple(
         Pitch(_LETTERS[letter], int(alter), int(octave))
-        for letter, alter, octave in zip(moved.tolist(), alters.tolist(), octaves.tolist(), strict=True)
+        for letter, alter, octave in zip(letters.tolist(), alters.tolist(), octaves.tolist(), strict=True)
     )
+
+
+def _cheapest_path(costs: np.ndarray) -> np.ndarray:
+    """Row per column of `costs` (shape rows × columns) with the smallest sum, a change of row costing _CHANGE."""
+    rows, columns = costs.shape
+    came = np.zeros((rows, columns), dtype=int)
+    total = costs[:, 0].astype(float)
+    for column in range(1, columns):
+        best = int(total.argmin())
+        changes = total > total[best] + _CHANGE
+        came[:, column] = np.where(changes, best, np.arange(rows))
+        total = np.where(changes, total[best] + _CHANGE, total) + costs[:, column]
+    path = np.zeros(columns, dtype=int)
+    path[-1] = int(total.argmin())
+    for column in range(columns - 1, 0, -1):
+        path[column - 1] = came[path[column], column]
+    return path

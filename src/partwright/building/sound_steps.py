@@ -182,8 +182,10 @@ def _stem_order(workshop: Workshop) -> Order:
     from partwright.sound import Order, Rung
 
     percent, tempo = _tempi(workshop)[-1]
+    music = lesson_music(workshop)
+    stems = ("guide", "accompaniment", "click") if _accompanied(music) else ("guide", "click")
     return Order(
-        music=lesson_music(workshop),
+        music=music,
         title=_title(workshop),
         files=(("with guide", f"sound/with-guide-{percent:g}.flac"),),
         stems=tuple((stem, f"sound/stem-{stem}.flac") for stem in stems),
@@ -196,13 +198,18 @@ def _mix_orders(workshop: Workshop) -> tuple[Order, ...]:
     from partwright.sound import Order, Rung
 
     ending = workshop.lesson.sound_format
-    orders = []
+    music = lesson_music(workshop)
+    # Without an accompaniment nothing is left to play to once the guide is taken out.
+    known = _MIXES if _accompanied(music) else _MIXES[:1]
+    orders: list[Order] = []
     for percent, tempo in _tempi(workshop):
         title = f"{_title(workshop)} at {percent:g} %"
-        mixes = _MIXES[1:] if percent == 100 else _MIXES
+        mixes = known[1:] if percent == 100 else known
+        if not mixes:
+            continue
         orders.append(
             Order(
-                music=lesson_music(workshop),
+                music=music,
                 title=title,
                 files=tuple((mix, f"sound/{name}-{percent:g}.{ending}") for mix, name in mixes),
                 rungs=(Rung(tempo_qpm=tempo, percent=percent),),

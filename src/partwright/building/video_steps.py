@@ -7,14 +7,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from partwright.building.sound_steps import lesson_music
 from partwright.building.step import Made, Step
 from partwright.building.workshop import Workshop
+from partwright.errors import InputError, Place
 
 if TYPE_CHECKING:
+    from partwright.checking.narration import NarrationCheck, NarrationFinding
     from partwright.sound import TimingMap
     from partwright.video import Chapter, Demonstration, Description, Timeline
 
@@ -159,6 +162,147 @@ def _about(workshop: Workshop, chapters: tuple[Chapter, ...]) -> Description:
     )
 
 
+# Over the maker's own footage ----------------------------------------------------------------------------------------
+
+
+def _overlay(workshop: Workshop, kind: str) -> Made:
+    """The overlay of the played tune: finger and string, position, bow, titles; begins with the count-in."""
+    from partwright.video import (
+        OVERLAY_FORMATS,
+        Overlay,
+        picture_format,
+        timeline_pieces,
+        write_overlay,
+        write_overlay_pictures,
+    )
+
+    timeline, _ = _timeline(workshop, 100.0)
+    layout = picture_format("wide")
+    pieces = timeline_pieces(timeline, workshop.prepared.instrument)
+    overlay = Overlay(layout.width, layout.height, pieces, hands=workshop.lesson.hands_area)
+    folder = workshop.build_folder / _FOLDER
+    if kind == "pictures":
+        folder /= "overlay"
+        folder.mkdir(parents=True, exist_ok=True)
+        written = write_overlay_pictures(folder, overlay, seconds=timeline.seconds)
+        return Made(files={path.relative_to(workshop.build_folder).as_posix(): path for path in written})
+    folder.mkdir(parents=True, exist_ok=True)
+    path = folder / f"overlay-{kind}{OVERLAY_FORMATS[kind].ending}"
+    write_overlay(path, overlay, kind=kind, seconds=timeline.seconds)
+    return Made(files={f"{_FOLDER}/{path.name}": path})
+
+
+def _title_cards(workshop: Workshop) -> Made:
+    """Section titles and the fingers of the first bars, as single pictures with alpha: one file a cue."""
+    from partwright.video import Overlay, picture_format, pixels_png, timeline_pieces
+
+    timeline, _ = _timeline(workshop, 100.0)
+    layout = picture_format("wide")
+    files: dict[str, bytes | Path] = {}
+    rows = ["picture,start_seconds,end_seconds,words"]
+    seen: set[str] = set()
+    for piece in timeline_pieces(timeline, workshop.prepared.instrument, kinds=("title", "hand")):
+        words = piece.words.partition("; next")[0].partition(", again")[0]
+        if words in seen:
+            continue
+        seen.add(words)
+        shown = replace(piece, words=words)
+        overlay = Overlay(layout.width, layout.height, (shown,), hands=workshop.lesson.hands_area)
+        name = f"{piece.kind}-{len(seen):02d}.png"
+        files[f"{_FOLDER}/overlays/{name}"] = pixels_png(overlay.picture(piece.start_seconds))
+        rows.append(f'{name},{piece.start_seconds:.3f},{piece.end_seconds:.3f},"{words}"')
+    files[f"{_FOLDER}/overlays/cues.csv"] = ("\n".join(rows) + "\n").encode("utf-8")
+    return Made(files=files)
+
+
+def _check(workshop: Workshop, transcript: Path) -> tuple[NarrationCheck, tuple[NarrationFinding, ...]]:
+    """The narration check of one transcript, and its findings after the teacher's decisions beside it."""
+    from partwright.checking.narration import check_narration, decided, read_review, read_transcript
+
+    job = workshop.prepared
+    check = check_narration(
+        read_transcript(transcript),
+        job.part,
+        job.instrument,
+        plan=workshop.plan,
+        bowing=workshop.bowing,
+        sections=job.lesson.sections,
+    )
+    review = transcript.with_suffix(".review.json")
+    return check, decided(check.located, read_review(review) if review.is_file() else {})
+
+
+def _captions(workshop: Workshop) -> Made:
+    """Captions and correction cards of each transcript in takes/."""
+    from partwright.checking.narration import cards_document, corrected_captions, correction_cards
+    from partwright.video import spoken_captions, srt_text, vtt_text
+
+    files: dict[str, bytes | Path] = {}
+    for transcript in workshop.transcripts:
+        check, located = _check(workshop, transcript)
+        captions = spoken_captions(corrected_captions(check).encode("utf-8"))
+        start = f"{_FOLDER}/{transcript.stem}"
+        files[f"{start}-captions.vtt"] = vtt_text(captions).encode("utf-8")
+        files[f"{start}-captions.srt"] = srt_text(captions).encode("utf-8")
+        files[f"{start}-cards.json"] = _json(cards_document(correction_cards(located)))
+    return Made(files=files)
+
+
+def _footage(workshop: Workshop) -> Made:
+    """The recorded lesson with corrections, captions and fingers on it."""
+    from partwright.checking.narration import corrected_captions, correction_cards
+    from partwright.video import (
+        Overlay,
+        burn_in,
+        chapters_vtt,
+        description_text,
+        narrated_pieces,
+        read_footage,
+        spoken_captions,
+    )
+
+    if not workshop.footage:
+        raise InputError(
+            "holds no recorded lesson",
+            "Put the film into takes/, and its transcript beside it under the same name.",
+            place=Place(file=str(workshop.folder / "takes")),
+        )
+    files: dict[str, bytes | Path] = {}
+    remarks: list[str] = []
+    for film in workshop.footage:
+        footage = read_footage(film)
+        transcript = next(path for path in workshop.transcripts if path.stem == film.stem)
+        check, located = _check(workshop, transcript)
+        captions = spoken_captions(corrected_captions(check).encode("utf-8"), seconds=footage.seconds)
+        said = check.transcript.seconds
+        if said > footage.seconds + 2:
+            remarks.append(
+                f"{transcript.name} goes on to {said:.0f} s, but {film.name} ends after {footage.seconds:.0f} s: is it "
+                "the transcript of this recording? What lies beyond its end is left out"
+            )
+        made = narrated_pieces(
+            check,
+            correction_cards(located),
+            captions,
+            plan=workshop.plan,
+            instrument=workshop.prepared.instrument,
+            sections=workshop.teaching.outline.sections,
+            seconds=footage.seconds,
+        )
+        overlay = Overlay(footage.width, footage.height, made.pieces, hands=workshop.lesson.hands_area)
+        ending = ".mp4" if footage.container == "mp4" else ".mov"
+        name = f"{_FOLDER}/{film.stem}-finished{ending}"
+        path = workshop.build_folder / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        burn_in(footage, path, overlay, chapters=made.chapters)
+        files[name] = path
+        files[f"{_FOLDER}/{film.stem}-chapters.vtt"] = chapters_vtt(made.chapters).encode("utf-8")
+        about = description_text(_about(workshop, made.chapters))
+        files[f"{_FOLDER}/{film.stem}-description.txt"] = about.encode("utf-8")
+        remarks += footage.remarks
+    return Made(files=files, remarks=tuple(remarks))
+
+
 def _title(workshop: Workshop) -> str:
     job = workshop.prepared
     return job.credits.title or job.tune.source.stem
@@ -184,6 +328,18 @@ _VIDEOS: tuple[tuple[str, str, _Video], ...] = (
     ("demonstration-upright", "the demonstration, upright", _Video(file="demonstration-upright", layout="upright")),
 )
 
+_OVERLAYS = (
+    ("overlay", "animation", "the fingers over your own film, QuickTime Animation"),
+    ("overlay-prores", "prores", "the fingers over your own film, ProRes 4444"),
+    ("overlay-webm", "webm", "the fingers over your own film, VP9 with alpha"),
+    ("overlay-pictures", "pictures", "the fingers over your own film, as pictures"),
+)
+
+
+def _overlay_as(kind: str) -> Callable[[Workshop], Made]:
+    return lambda workshop: _overlay(workshop, kind)
+
+
 VIDEO_STEPS: tuple[Step, ...] = (
     Step(
         name="demonstration",
@@ -200,5 +356,29 @@ VIDEO_STEPS: tuple[Step, ...] = (
     *(
         Step(name=name, words=words, inputs=_SHOWN, make=_made_as(video), on_request=True)
         for name, words, video in _VIDEOS
+    ),
+    Step(
+        name="overlay-cues",
+        words="titles and positions to lay over your own film, one picture each",
+        inputs=(*_SHOWN, "video"),
+        make=_title_cards,
+    ),
+    *(
+        Step(name=name, words=words, inputs=(*_SHOWN, "video"), make=_overlay_as(kind), on_request=True)
+        for name, kind, words in _OVERLAYS
+    ),
+    Step(
+        name="captions",
+        words="captions and corrections of what was said",
+        inputs=(*_SHOWN, "transcripts"),
+        make=_captions,
+        wanted=lambda workshop: bool(workshop.transcripts),
+    ),
+    Step(
+        name="footage",
+        words="the recorded lesson with corrections, captions and fingers on it",
+        inputs=(*_TEXTS, "transcripts", "footage"),
+        make=_footage,
+        on_request=True,
     ),
 )

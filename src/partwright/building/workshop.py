@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from partwright import __version__
 from partwright.bowing import BowingPlan
 from partwright.errors import InputError, PartwrightError, Place
-from partwright.files import content_hash
+from partwright.files import content_hash, file_hash
 from partwright.fingering import FingeringPlan, Planning, plan_of
 from partwright.fingering import prepare as prepare_fingering
 from partwright.lesson import (
@@ -44,6 +44,9 @@ if TYPE_CHECKING:
 __all__ = ["BUILD_FOLDER", "Workshop", "program_hash"]
 
 BUILD_FOLDER = "build"
+TAKES_FOLDER = "takes"
+_TRANSCRIPT_ENDINGS = frozenset({".vtt", ".srt", ".sbv", ".txt"})
+_FILM_ENDINGS = frozenset({".mp4", ".mov", ".m4v", ".mkv", ".webm", ".avi", ".mts"})
 _SOUND_ENDINGS = (".wav", ".flac", ".mp3", ".m4a", ".aac", ".ogg", ".opus", ".aif", ".aiff")
 
 # What the lesson's fields decide: fields of `Lesson` by the input they belong to.
@@ -89,6 +92,17 @@ class Workshop:
             if path.suffix.casefold() in _SOUND_ENDINGS and path.is_file()
         )
         return found[0] if found else None
+
+    @cached_property
+    def transcripts(self) -> tuple[Path, ...]:
+        """What was said in the takes, where their transcripts are there."""
+        return _takes(self, _TRANSCRIPT_ENDINGS)
+
+    @cached_property
+    def footage(self) -> tuple[Path, ...]:
+        """The recorded lesson: films in takes/ that have a transcript of the same name beside them."""
+        spoken = {path.stem for path in self.transcripts}
+        return tuple(path for path in _takes(self, _FILM_ENDINGS) if path.stem in spoken)
 
     @cached_property
     def prepared(self) -> Prepared:
@@ -184,6 +198,22 @@ def program_hash() -> str:
     return content_hash(*chunks)
 
 
+def _takes(workshop: Workshop, endings: frozenset[str]) -> tuple[Path, ...]:
+    folder = workshop.folder / TAKES_FOLDER
+    return tuple(sorted(p for p in folder.glob("*") if p.suffix.casefold() in endings and p.is_file()))
+
+
+def _transcripts(workshop: Workshop) -> str:
+    chunks: list[str | bytes] = []
+    for path in _takes(workshop, _TRANSCRIPT_ENDINGS | {".json"}):
+        chunks += [path.name, _bytes(path)]
+    return content_hash(*chunks)
+
+
+def _footage(workshop: Workshop) -> str:
+    return content_hash(*(f"{path.name} {file_hash(path)}" for path in workshop.footage))
+
+
 def _own_script(workshop: Workshop) -> str:
     path = workshop.folder / OWN_SCRIPT_FILE
     return content_hash(_bytes(path)) if path.is_file() else ""
@@ -200,6 +230,8 @@ _FINGERPRINTS: Mapping[str, Callable[[Workshop], str]] = {
     "own tables": _own_tables,
     "script of your own": _own_script,
     "backing": _backing,
+    "transcripts": _transcripts,
+    "footage": _footage,
     "program": lambda _: program_hash(),
 }
 

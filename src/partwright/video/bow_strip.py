@@ -79,7 +79,7 @@ def bow_svg(state: BowState, place: Rect, layout: Layout) -> str:
         text(state.words, left, y - 30 * unit, "start")
     if state.direction:
         drawn = sign(f"{state.direction}-bow", cap * 1.8)
-        parts.append(f'<g color="{INK}" transform="translate({60 * unit:.0f},{y + cap * 0.9:.0f})">{drawn.svg}</g>')
+        parts.append(f'<g color="{INK}" transform="translate({60 * unit:.0f},{y + cap * 0.3:.0f})">{drawn.svg}</g>')
         if state.lifted:
             text("lift", 60 * unit, below, "middle")
     return drawing_svg("".join(parts), place.width, place.height, used)

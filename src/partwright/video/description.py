@@ -11,6 +11,7 @@ import numpy as np
 from partwright.engraving import GREY, INK, PAPER, SANS, SERIF, Face, Used, letter, text_width
 from partwright.video.captions import Chapter, chapter_list
 from partwright.video.raster import drawing_svg, rgb_of, svg_rgb
+from partwright.video.write_overlays import pixels_png
 
 if TYPE_CHECKING:
     from partwright.video.demonstration import Demonstration
@@ -68,8 +69,6 @@ def description_text(about: Description) -> str:
 
 def thumbnail_png(show: Demonstration, *, title: str, section: str, played_bar: int = 0) -> bytes:
     """A still for lists of videos, 1280 × 720: the title large, the section, and the first bars. PNG bytes."""
-    import av
-
     width, height = 1280, 720
     picture = np.full((height, width, 3), rgb_of(PAPER), dtype=np.uint8)
     used, parts, y = Used(), [], 0.0
@@ -95,14 +94,7 @@ def thumbnail_png(show: Demonstration, *, title: str, section: str, played_bar: 
     music = svg_rgb(strip.svg, drawn_width, drawn_height, PAPER)
     left, low = (width - drawn_width) // 2, top + (height - top - 30 - drawn_height) // 2
     picture[low : low + drawn_height, left : left + drawn_width] = music
-    frame = av.VideoFrame.from_ndarray(picture, format="rgb24")
-    encoder = av.CodecContext.create("png", "w")
-    encoder.width, encoder.height, encoder.pix_fmt = width, height, "rgb24"
-    from fractions import Fraction
-
-    encoder.time_base = Fraction(1, 1)
-    packets = [*encoder.encode(frame), *encoder.encode(None)]
-    return b"".join(bytes(packet) for packet in packets)
+    return pixels_png(picture)
 
 
 def _drawn(words: str, size: float, face: Face, y: float, colour: str, used: Used) -> str:

@@ -3,7 +3,7 @@
 
     python bench/bench_arranging.py [--quick]
 
-The music is what the reference library music21 carries. Times are ratios against one plan in the same run. Results go
+The music is what the reference library music21 carries. Times are processor time, as ratios against one plan in the same run. Results go
 to bench/results/arranging.json.
 """
 
@@ -51,12 +51,12 @@ def keys(most: int) -> dict[str, Any]:
     """Where the composer's own key and octave comes, and what the ranking costs in plans."""
     places, plain, shares, ratios = [], [], [], []
     for name, part in list(cello_pieces())[:most]:
-        began = time.perf_counter()
+        began = time.process_time()
         ranking = rank_keys(part, CELLO)
-        ranked = time.perf_counter() - began
-        began = time.perf_counter()
+        ranked = time.process_time() - began
+        began = time.process_time()
         plan_bowing(part, CELLO, plan_fingering(part, CELLO), level="advanced")
-        planned = time.perf_counter() - began
+        planned = time.process_time() - began
         place = place_of_own(ranking)
         places.append(place)
         plain.append(place_of_own(ranking, without=("away", "octave")))

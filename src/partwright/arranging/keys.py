@@ -349,7 +349,7 @@ def _choice(candidate: _Candidate, part: Part, mode: str, phrases: Sequence[Phra
         lowest=min(pitch_of, key=lambda pair: pair[0])[1],
         highest=max(pitch_of, key=lambda pair: pair[0])[1],
         hardest_bar=part.bars[bar].number,
-        hardest_why=_why(candidate, part, bar, reasons),
+        hardest_why=_why(reasons),
         figures=candidate.figures,
         terms=tuple((name, value) for name, value in candidate.terms.items() if abs(value) > 1e-9),
         bowed=candidate.bowed,
@@ -372,14 +372,9 @@ def _spelled(part: Part, letters: int, candidate: _Candidate) -> list[tuple[int,
     return found
 
 
-def _why(candidate: _Candidate, part: Part, bar: int, reasons: Sequence[CostItem]) -> str:
-    planning = candidate.planning
-    for index, event in enumerate(planning.walk.events):
-        variable = planning.variable_of.get(index)
-        if event.bar_index == bar and variable is not None:
-            state = planning.solution.choice[variable]
-            if planning.lattice.columns[variable].beyond[state] > 0:
-                return f"outside the {planning.level.name} level"
+def _why(reasons: Sequence[CostItem]) -> str:
+    if reasons and reasons[0].term == "level":
+        return reasons[0].words
     words = [item.words for item in reasons if item.value > 0][:2]
     return " and ".join(words) if words else "nothing in it is hard"
 

@@ -39,17 +39,22 @@ def _form(tune: Part, name: str, version: Part) -> Iterator[Finding]:
             confidence=1.0,
         )
         return
+    differing: dict[str, list[tuple[Bar, object, object]]] = {}
     for own, other in zip(tune.bars, version.bars, strict=True):
         for words, a, b in _bar_facts(own, other):
             if a != b:
-                yield Finding(
-                    kind="form",
-                    verdict="wrong",
-                    bar=own.number,
-                    what=f"the {name} version has another {words} here",
-                    why=f"{b} instead of {a}",
-                    confidence=1.0,
-                )
+                differing.setdefault(words, []).append((own, a, b))
+    for words, bars in differing.items():
+        first, a, b = bars[0]
+        more = f", and in {len(bars) - 1} more bars" if len(bars) > 1 else ""
+        yield Finding(
+            kind="form",
+            verdict="wrong",
+            bar=first.number,
+            what=f"the {name} version has another {words} here{more}",
+            why=f"{b} instead of {a}",
+            confidence=1.0,
+        )
     order = [(bar.bar_index, bar.pass_number) for bar in tune.played_bars]
     if [(bar.bar_index, bar.pass_number) for bar in version.played_bars] != order:
         yield Finding(

@@ -11,7 +11,7 @@ import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from partwright.fingering.columns import ColumnMaker
+from partwright.fingering.columns import LIMITS, ColumnMaker
 from partwright.fingering.explain import note_reasons
 from partwright.fingering.lattice import LIMIT_PRICE
 from partwright.fingering.plan import CostItem
@@ -124,7 +124,26 @@ def dearest_place(planning: Planning) -> tuple[int, tuple[CostItem, ...]]:
         of_bar[event.bar_index] = of_bar.get(event.bar_index, 0.0) + cost
         dearest[event.bar_index] = max(dearest.get(event.bar_index, (-1.0, 0)), (cost, -index))
     bar = max(of_bar, key=lambda key: (of_bar[key], -key))
-    return bar, note_reasons(planning, planning.walk.events[-dearest[bar][1]].note_ids[0])
+    index = -dearest[bar][1]
+    beyond = _beyond(planning, index)
+    reasons = note_reasons(planning, planning.walk.events[index].note_ids[0])
+    return bar, (beyond, *reasons) if beyond is not None else reasons
+
+
+def _beyond(planning: Planning, event: int) -> CostItem | None:
+    """Which limit of the level gives way at an event, in words; None where none does."""
+    variable = planning.variable_of[event]
+    column, state = planning.lattice.columns[variable], planning.solution.choice[variable]
+    rank = float(column.beyond[state])
+    if rank <= 0:
+        return None
+    hand = int(column.hand[state])
+    words = next(text for _, least, text in reversed(LIMITS) if rank >= least) if rank >= LIMITS[0][1] else ""
+    if "position" in words:
+        words = planning.instrument.position(
+            int(planning.maker.hands.frame[hand]), planning.maker.hands.shapes[hand].zone
+        ).spoken
+    return CostItem(term="level", words=f"{words}, outside the {planning.level.name} level", value=LIMIT_PRICE)
 
 
 def strings_of(planning: Planning) -> Mapping[str, int]:

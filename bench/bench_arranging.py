@@ -111,6 +111,7 @@ def transposition(most: int) -> dict[str, Any]:
         "notes": total["notes"],
         "same_pitch": total["same pitch"] / total["notes"],
         "same_name": total["same name"] / total["notes"],
+        "plainer_name_than_the_library": total["plainer name"] / total["notes"],
         "double_accidentals": total["double"],
         "signatures": total["signatures"],
         "signatures_within_6": total["within 6"] / total["signatures"],

@@ -199,6 +199,10 @@ def moved_against_library(part: Part, semitones: int) -> Counter[str]:
         counted["notes"] += 1
         counted["same pitch"] += theirs[1] == now.pitch.midi
         counted["same name"] += theirs[0] == now.pitch.name
+        signature = part.bars[was.bar_index].fifths + 7 * semitones - 12 * letters
+        counted["plainer name"] += theirs[0] != now.pitch.name and (
+            "##" in theirs[0] or "bb" in theirs[0] or abs(signature) > 7
+        )
         counted["double"] += abs(now.pitch.alter) >= 2
     for bar in moved.bars:
         counted["signatures"] += 1

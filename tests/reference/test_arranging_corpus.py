@@ -44,8 +44,10 @@ def _compare(most: int) -> tuple[int, Counter[str]]:
 
 def _same_as_the_library(total: Counter[str]) -> None:
     assert total["same pitch"] == total["notes"] > 1000
-    # Names differ only where a double sharp or flat leads nowhere: there the plain name is written.
-    assert total["same name"] >= 0.99 * total["notes"]
+    # Names differ only where the library writes a double sharp or flat that leads nowhere, or would need more than
+    # seven sharps or flats in the signature.
+    assert total["same name"] + total["plainer name"] >= 0.999 * total["notes"]
+    assert total["same name"] >= 0.97 * total["notes"]
     assert total["within 7"] == total["signatures"]
     assert total["within 6"] >= 0.98 * total["signatures"]
 

@@ -82,7 +82,6 @@ __getattr__ = lazy_names(
             "make_version",
             "recognition",
             "steps_document",
-            "strong_moments",
         ),
         "write_out": (
             "written_part",

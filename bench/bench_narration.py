@@ -98,7 +98,10 @@ def speed() -> dict[str, object]:
             "check_to_planning": round(checked / (planned - began), 2), "words": len(check.words),
             "peak_mb_so_far": round(megabytes),
         }  # fmt: skip
-        print(f"{name:24} {whole:6.2f} s whole, of it the check {checked:6.2f} s; {len(check.words)} words, peak {megabytes:.0f} MB")
+        print(
+            f"{name:24} {whole:6.2f} s whole, of it the check {checked:6.2f} s; "
+            f"{len(check.words)} words, peak {megabytes:.0f} MB"
+        )
     return found
 
 

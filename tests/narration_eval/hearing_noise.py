@@ -15,7 +15,7 @@ NOISE = tomllib.loads((Path(__file__).parent / "noise.toml").read_text(encoding=
 def transcribe(
     statements: list[Statement], rng: random.Random, *, error_rate: float, punctuation: bool
 ) -> str:  # fmt: skip
-    """A WebVTT transcript. Sets the times of statements and planted mistakes, and which words of a mistake were lost."""
+    """A WebVTT transcript. Sets the times of statements and mistakes, and which words of a mistake were lost."""
     words: list[tuple[str, float, int]] = []
     clock = 1.0
     for number, statement in enumerate(statements):

@@ -1,4 +1,4 @@
-"""Precision, recall and F1 of *wrong* on lessons with planted mistakes, per kind; and how many notes were placed right."""
+"""Precision, recall and F1 of *wrong* on lessons with planted mistakes, per kind; and notes placed right."""
 
 from __future__ import annotations
 
@@ -177,17 +177,20 @@ def tally_lesson(
                     f"{tag} OTHER KIND {p.kind} as {chosen[0][1].kind}: {statements[p.statement].text!r}"
                 )
         else:
+            heard = _heard(check, p.start_s, p.end_s)
             tally.misses.append(
-                f"{tag} {p.kind} {p.start_s:.0f}s bar {p.place} said {p.said!r} right {p.right!r}: {statements[p.statement].text!r} heard {_heard(check, p.start_s, p.end_s)!r} {_verdicts(check, p)}"
+                f"{tag} {p.kind} {p.start_s:.0f}s bar {p.place} said {p.said!r} right {p.right!r}: "
+                f"{statements[p.statement].text!r} heard {heard!r} {_verdicts(check, p)}"
             )
     for j, f in wrongs:
         if j not in used:
             tally.false[f.kind] += 1
             near = next((s for s in statements if s.start_s - 0.7 <= (f.time_s or 0) <= s.end_s + 0.2), None)
+            told = f"{near.text!r} heard {_heard(check, near.start_s, near.end_s)!r}" if near else "nothing"
+            planted_here = f" PLANTED {near.planted.kind}" if near and near.planted else ""
             tally.alarms.append(
-                f"{tag} FALSE {f.kind} {f.time_s:.0f}s bar {f.bar}:{f.beat} observed {f.observed!r} right {f.right!r} ({f.confidence:.2f}): {near.text if near else ''!r}"
-                + (f" PLANTED {near.planted.kind}" if near and near.planted else "")
-                + f" heard {_heard(check, near.start_s, near.end_s) if near else ''!r}"
+                f"{tag} FALSE {f.kind} {f.time_s:.0f}s bar {f.bar}:{f.beat} observed {f.observed!r} right {f.right!r} "
+                f"({f.confidence:.2f}): {told}{planted_here}"
             )
     _tally_places(tally, check, statements, teacher)
 

@@ -24,6 +24,10 @@ ORDINALS = ["", "first", "second", "third", "fourth", "fifth", "sixth", "seventh
 NUMBERS = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
            "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"]  # fmt: skip
 ACCIDENTALS = {-2: " double flat", -1: " flat", 0: "", 1: " sharp", 2: " double sharp"}
+FIGURES = {
+    Fraction(4): "whole note", Fraction(2): "half note", Fraction(1): "quarter note", Fraction(1, 2): "eighth note",
+    Fraction(1, 4): "sixteenth note", Fraction(3, 2): "dotted quarter note", Fraction(3): "dotted half note",
+}  # fmt: skip
 CLASSES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
@@ -311,7 +315,7 @@ class Teacher:
             if len(many) >= 2 and rng.random() < 0.3:
                 chosen = [run, *many[:2]]
                 spot = rng.randrange(3)
-                wrong = self._other_note(chosen[spot], [r for r in self.runs[max(0, i - 2) : i + 5]])
+                wrong = self._other_note(chosen[spot], self.runs[max(0, i - 2) : i + 5])
                 name = note_name(*wrong)
                 spoken = [note_name(*r.name) if k != spot else name for k, r in enumerate(chosen)]
                 return self._plant(
@@ -325,13 +329,7 @@ class Teacher:
                     list_=spoken,
                     at=chosen[spot],
                 )
-            form = (
-                "note_finger"
-                if fingered and rng.random() < 0.8
-                else "note_only"
-                if finger or rng.random() < 0.5
-                else "note_only"
-            )
+            form = "note_finger" if fingered and rng.random() < 0.8 else "note_only"
             return self._plant("note", form, i, [run], name, note_name(*run.name), name, note=name)
         if kind == "finger":
             if not uniform or run.substitute is not None:
@@ -535,8 +533,13 @@ class Teacher:
         i = self.runs.index(run)
         if i:
             taken.add((CLASSES[self.runs[i - 1].name[0]] + self.runs[i - 1].name[1]) % 12)
-        options = [(s, a) for s in "ABCDEFG" for a in (0, 0, 1, -1) if (CLASSES[s] + a) % 12 not in taken and s != run.name[0]
-                   and (s, a) not in (("E", 1), ("B", 1), ("C", -1), ("F", -1))]  # fmt: skip
+        unusual = (("E", 1), ("B", 1), ("C", -1), ("F", -1))
+        options = [
+            (s, a)
+            for s in "ABCDEFG"
+            for a in (0, 0, 1, -1)
+            if (CLASSES[s] + a) % 12 not in taken and s != run.name[0] and (s, a) not in unusual
+        ]
         options = [(s, a) for s, a in options if (s, 0) != (run.name[0], 0)]
         return self.rng.choice(options)
 
@@ -572,9 +575,9 @@ class Teacher:
 
     def _figure(self, run: Run) -> str | None:
         note = run.notes[0]
-        return {Fraction(4): "whole note", Fraction(2): "half note", Fraction(1): "quarter note", Fraction(1, 2): "eighth note",
-                Fraction(1, 4): "sixteenth note", Fraction(3, 2): "dotted quarter note", Fraction(3): "dotted half note",
-                }.get(note.duration_quarters) if note.tied_to is None and not note.grace else None  # fmt: skip
+        if note.tied_to is not None or note.grace:
+            return None
+        return FIGURES.get(note.duration_quarters)
 
     def _rest_after(self, run: Run) -> bool:
         last = run.notes[-1]
@@ -591,7 +594,8 @@ class Teacher:
         return sorted(names)[0] if names else "accented" if "accent" in run.notes[0].articulations else None
 
     def _plant(
-        self, kind: str, form: str, i: int, runs: list[Run], said: str, right: str, crucial: str, *, at: Run | None = None, **slots: object
+        self, kind: str, form: str, i: int, runs: list[Run], said: str, right: str, crucial: str, *,
+        at: Run | None = None, **slots: object,
     ) -> int:  # fmt: skip
         self._add(form, i, runs, **slots)
         where = (at or runs[0]).place
@@ -629,7 +633,8 @@ class Teacher:
             "beat": ORDINALS[int(slots.get("beat", min(8, max(1, int(run.notes[0].beat)))))],  # type: ignore[arg-type]
             "beatnumber": NUMBERS[int(slots.get("beat", min(19, max(1, int(run.notes[0].beat)))))],  # type: ignore[arg-type]
             "bar": _bar_words(run.notes[0].bar),
-            "wrong_finger": ORDINALS[wrong_finger], "wrong_note": note_name(*wrong_note), "other_finger": ORDINALS[other],
+            "wrong_finger": ORDINALS[wrong_finger], "wrong_note": note_name(*wrong_note),
+            "other_finger": ORDINALS[other],
         }  # fmt: skip
         template = self._say(form)
         while form in ("count", "count_finger") and count < 2 and "{notes}" in template:

@@ -11,7 +11,7 @@ from partwright.cli.options import hand_options, json_option, score_argument
 
 if TYPE_CHECKING:
     from partwright.checking import Finding
-    from partwright.checking.narration import NarrationCheck, NarrationFinding
+    from partwright.checking.narration import NarrationCheck, NarrationFinding, Transcript
     from partwright.lesson import Prepared
 
 __all__ = ["command"]
@@ -58,6 +58,7 @@ def command(
         correction_cards,
         coverage_findings,
         decided,
+        keep_said,
         narration_document,
         read_review,
         read_transcript,
@@ -75,21 +76,34 @@ def command(
     read = [read_transcript(path) for path in paths]
     decisions = read_review(Path(review)) if review else {}
     job = read_job(score, **hand)
-    plan = plan_prepared(job)
-    bowing = lesson_bowing(job, plan)
-    checked: list[tuple[str, NarrationCheck, tuple[NarrationFinding, ...]]] = []
+
+    def look(job: Prepared, transcript: Transcript) -> NarrationCheck:
+        plan = plan_prepared(job)
+        return check_narration(
+            transcript, job.part, job.instrument, plan=plan, bowing=lesson_bowing(job, plan),
+            sections=job.lesson.sections,
+        )  # fmt: skip
+
     for path, transcript in zip(paths, read, strict=True):
         for fault in transcript.faults[:20]:
             remark(f"remark: {path}, {fault}")
-        check = check_narration(
-            transcript, job.part, job.instrument, plan=plan, bowing=bowing, sections=job.lesson.sections
-        )
-        checked.append((str(path), check, decided(check.located, decisions)))
-    if review:
-        if "pin" in decisions.values() and not Path(score).is_dir():
+    checks = [look(job, transcript) for transcript in read]
+    if "pin" in decisions.values():
+        if not Path(score).is_dir():
             raise InputError("pins are kept in a lesson folder", "Give the folder as SCORE.", place=Place(file=score))
-        for offer in apply_pins(Path(score), checked[0][1], decisions) if Path(score).is_dir() else ():
+        pinned = apply_pins(Path(score), checks[0], decisions)
+        job = read_job(score, **hand)
+        after = look(job, read[0])
+        kept = keep_said(Path(score), checks[0], after)
+        for offer in pinned:
             remark(f'{score}/lesson.toml: pinned "{offer.place}" = "{offer.value}".')
+        for offer in kept:
+            remark(f'{score}/lesson.toml: pinned "{offer.place}" = "{offer.value}" as well, as you said it there.')
+        if kept:
+            job = read_job(score, **hand)
+            after = look(job, read[0])
+        checks[0] = after
+    checked = [(str(path), check, decided(check.located, decisions)) for path, check in zip(paths, checks, strict=True)]
     coverage = coverage_findings([check for _, check, _ in checked])
     name, check, located = checked[0]
     _write(page, lambda: _page(job, check, located, name))

@@ -21,7 +21,7 @@ from partwright.checking.narration.products import (
 )
 from partwright.checking.narration.read_transcript import parse_transcript, read_transcript
 from partwright.checking.narration.review import Decision, PinOffer, decided, finding_key, pin_offer
-from partwright.checking.narration.review_io import apply_pins, read_review
+from partwright.checking.narration.review_io import apply_pins, keep_said, read_review
 from partwright.checking.narration.review_page import review_page
 from partwright.checking.narration.transcript import Cue, Transcript, TranscriptFault
 
@@ -42,6 +42,7 @@ __all__ = [
     "coverage_findings",
     "decided",
     "finding_key",
+    "keep_said",
     "narration_document",
     "parse_transcript",
     "pin_offer",

@@ -370,7 +370,13 @@ def _swapped(mentions: Sequence[Mention], following: Following, truth: Truth) ->
             continue
         first, second = before + 1, before + 2
         said_one, said_two = truth.note(*one.note), truth.note(*two.note)
-        if said_one[before] > 0 or said_one[first] > 0 or said_two[second] > 0 or said_one[second] != 1.0 or said_two[first] != 1.0:
+        if (
+            said_one[before] > 0
+            or said_one[first] > 0
+            or said_two[second] > 0
+            or said_one[second] != 1.0
+            or said_two[first] != 1.0
+        ):
             continue
         after = _likeliest(following, k + 2) if k + 2 < len(mentions) else second + 1
         at_one, at_two = _likeliest(following, k), _likeliest(following, k + 1)

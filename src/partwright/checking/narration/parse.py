@@ -725,8 +725,9 @@ def _whole_runs(mentions: list[Mention]) -> list[Mention]:
                     found[j] = replace(found[j], claims=kept)
             elif length > len(given):
                 for j in range(k, end + 1):
-                    doubted = tuple(replace(c, p=0.85) if _same_run(found[j], claim) and c.first_word == claim.first_word
-                                    else c for c in found[j].claims)  # fmt: skip
+                    doubted = tuple(
+                        replace(c, p=0.85) if c.run and c.first_word == claim.first_word else c for c in found[j].claims
+                    )
                     found[j] = replace(found[j], claims=doubted)
         k = max(end, k) + 1
     return found

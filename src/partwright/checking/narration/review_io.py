@@ -6,7 +6,7 @@ The file is JSON: {"format": 1, "transcript": NAME, "decisions": {KEY: "accept" 
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from partwright.checking.narration.narration import NarrationCheck
@@ -14,7 +14,7 @@ from partwright.checking.narration.review import DECISIONS, Decision, PinOffer, 
 from partwright.errors import InputError, NewerFormat, Place
 from partwright.lesson import edit_pin, folder_lock
 
-__all__ = ["REVIEW_FORMAT", "apply_pins", "read_review"]
+__all__ = ["REVIEW_FORMAT", "apply_pins", "keep_said", "read_review"]
 
 REVIEW_FORMAT = 1
 _LARGEST_BYTES = 5_000_000
@@ -47,14 +47,26 @@ def read_review(path: Path) -> Mapping[str, Decision]:
 
 def apply_pins(folder: Path, check: NarrationCheck, decisions: Mapping[str, Decision]) -> tuple[PinOffer, ...]:
     """Write the pins that were decided on into the lesson in this folder; comments there stay. Returns what was set."""
-    wanted = [
-        offer
-        for item in check.located
-        if decisions.get(finding_key(item.finding)) == "pin"
-        for offer in pin_offer(check, item)
+    chosen = [item for item in check.located if decisions.get(finding_key(item.finding)) == "pin"]
+    return _pin(folder, [offer for item in chosen for offer in pin_offer(check, item)])
+
+
+def keep_said(folder: Path, before: NarrationCheck, after: NarrationCheck) -> tuple[PinOffer, ...]:
+    """Pin the fingers that were right as said and are wrong now, as a new pin has moved the plan around it."""
+    was_right = {
+        (j.first_word, j.claimed) for j in before.judged if j.verdict == "right" and j.kind in ("finger", "string")
+    }
+    moved = [
+        item
+        for item in after.located
+        if item.finding.verdict == "wrong" and (item.first_word, item.claimed) in was_right
     ]
-    if wanted:
+    return _pin(folder, [offer for item in moved for offer in pin_offer(after, item)])
+
+
+def _pin(folder: Path, offers: Sequence[PinOffer]) -> tuple[PinOffer, ...]:
+    if offers:
         with folder_lock(folder, wait_seconds=5.0):
-            for offer in wanted:
+            for offer in offers:
                 edit_pin(folder, offer.place, offer.value)
-    return tuple(wanted)
+    return tuple(offers)

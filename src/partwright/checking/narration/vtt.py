@@ -20,6 +20,15 @@ SIGNATURE = re.compile(r"WEBVTT(?:[ \t].*)?")
 _DIGITS = "0123456789"
 _LOOSE_TIME = re.compile(r"(?:(\d+):)?(\d{1,2}):(\d{1,2})(?:[.,](\d{1,3}))?")
 _TAG = re.compile(r"<([^>]*)(?:>|$)")
+_PERCENT = r"(?:100(?:\.0+)?|\d{1,2}(?:\.\d+)?)%"
+_SETTING = re.compile(
+    rf"vertical:(?:rl|lr)|line:(?:-?\d+(?:\.\d+)?|{_PERCENT})(?:,(?:start|center|end))?"
+    rf"|position:{_PERCENT}(?:,(?:line-left|center|line-right))?|size:{_PERCENT}"
+    r"|align:(?:start|center|end|left|right)|region:\S+"
+)
+_REGION_SETTING = re.compile(
+    rf"id:\S+|width:{_PERCENT}|lines:\d+|(?:regionanchor|viewportanchor):{_PERCENT},{_PERCENT}|scroll:up"
+)
 _BLANKS = " \t\f"
 _UNSEEN = {0x200E: None, 0x200F: None}  # marks of writing direction
 
@@ -92,6 +101,9 @@ def _block(state: _Lines, *, in_header: bool) -> None:
         )  # fmt: skip
         for remark in remarks:
             state.fault(line_index + 1, remark, "passed over")
+        for setting in settings.split():
+            if not _SETTING.fullmatch(setting):
+                state.fault(line_index, f'"{_short(setting)}" is no setting of a cue', "passed over; a player does too")
         return
     _recover(state, line_index, identifier, kept)
 
@@ -116,6 +128,9 @@ def _recover(state: _Lines, line_index: int, identifier: str, kept: list[str]) -
 def _without_cue(state: _Lines, first: int, kept: list[str], *, in_header: bool) -> None:
     if in_header:
         state.header.extend(kept)
+        for offset, line in enumerate(kept):
+            if line.startswith(("Region", "Style")):
+                state.fault(first + offset, f'"{_short(line)}" is an older form of header', "passed over")
         return
     if not kept:
         if state.at < len(state.lines) and "-->" in state.lines[state.at]:
@@ -126,6 +141,11 @@ def _without_cue(state: _Lines, first: int, kept: list[str], *, in_header: bool)
     if head.startswith(("NOTE ", "NOTE\t")) or head == "NOTE":
         return
     if head in ("STYLE", "REGION"):
+        if head == "REGION":
+            for offset, line in enumerate(kept[1:], start=1):
+                for setting in line.split():
+                    if not _REGION_SETTING.fullmatch(setting):
+                        state.fault(first + offset, f'"{_short(setting)}" is no setting of a region', "passed over")
         if state.cues:
             state.fault(first, f"a {head} block stands after the first cue", "passed over")
         return

@@ -28,8 +28,9 @@ def wrongs(text: str, part: Part = TUNE, sections: tuple[Section, ...] = ()) -> 
 
 
 RIGHT = (
-    "The D is open. E is first finger. The F sharp is third finger, and the G is fourth. Then open A, and B with "
-    "first. A, G, F sharp, E. Then two Ds. The A is first finger on the G string, then open D, F sharp, and E to finish."
+    "The D is open. E is first finger. The F sharp is third finger, and the G is fourth. Then open A, "
+    "and B with first. A, G, F sharp, E. Then two Ds. "
+    "The A is first finger on the G string, then open D, F sharp, and E to finish."
 )
 
 

@@ -116,7 +116,7 @@ def tune_for(seed: int) -> Tune:
         plan = plan_fingering(part, instrument, level=level)
         if plan.unplayable:
             continue
-        bowing = plan_bowing(part, instrument, plan, level=level)
+        bowing = plan_bowing(part, instrument, plan, level=level, keep_source_marks=False)
         outline = make_outline(part)
         sections = [("ABCDEFGHIJKLM"[k], s.first, s.last) for k, s in enumerate(outline.sections[:12])]
         if not sections:
@@ -160,7 +160,7 @@ def tally_lesson(
     tally.inaudible += sum(not p.audible for p in planted)
     used: set[int] = set()
     for p in planted:
-        inside = [(j, f) for j, f in wrongs if j not in used and f.time_s is not None and _belongs(f, p)]
+        inside = [(j, f) for j, f in wrongs if j not in used and f.time_s is not None and belongs(f, p)]
         same = [(j, f) for j, f in inside if f.kind == p.kind]
         chosen = (same or inside)[:1]
         if not p.audible:
@@ -195,7 +195,7 @@ def tally_lesson(
     _tally_places(tally, check, statements, teacher)
 
 
-def _belongs(finding: Finding, planted: Planted) -> bool:
+def belongs(finding: Finding, planted: Planted) -> bool:
     """In the statement by its time; or near it (captions are timed by the cue, not by the word) and in its bar."""
     assert finding.time_s is not None
     if planted.start_s - 0.5 <= finding.time_s <= planted.end_s + 0.2 and finding.bar == planted.place[0]:

@@ -66,7 +66,7 @@ def command(
     from partwright.checking.narration import say_instead as sentences
     from partwright.cli.output import print_findings, print_json, remark
     from partwright.cli.read_job import plan_prepared, read_job
-    from partwright.errors import InputError, Place
+    from partwright.errors import InputError, PinConflict, Place
     from partwright.lesson import lesson_bowing
 
     paths = [Path(name) for name in transcripts] or _takes_of(Path(score))
@@ -79,10 +79,14 @@ def command(
 
     def look(job: Prepared, transcript: Transcript) -> NarrationCheck:
         plan = plan_prepared(job)
+        try:
+            bowing = lesson_bowing(job, plan)
+        except PinConflict as conflict:
+            bowing = None
+            remark(f"remark: strokes are checked by the printed signs only: {conflict}")
         return check_narration(
-            transcript, job.part, job.instrument, plan=plan, bowing=lesson_bowing(job, plan),
-            sections=job.lesson.sections,
-        )  # fmt: skip
+            transcript, job.part, job.instrument, plan=plan, bowing=bowing, sections=job.lesson.sections
+        )
 
     for path, transcript in zip(paths, read, strict=True):
         for fault in transcript.faults[:20]:

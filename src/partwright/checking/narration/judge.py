@@ -1,8 +1,8 @@
 """From claims and places to verdicts: right, wrong, or please check.
 
-A claim is *wrong* only if it disagrees over nearly all of the posterior of its place, was heard without doubt, and
-belongs to its note without doubt; the product of the three is the confidence. Between that and right lies *please
-check*, which is said only where something disagrees more likely than not. Everything else is silence.
+A claim that disagrees over a good part of the posterior of its place is in doubt. What surrounds it (was it heard for
+certain, does it belong to this note, do the notes around it fit, were words lost here) decides whether it is *wrong*,
+to be *checked*, or taken for a mishearing and passed over; `evidence` tells how that is weighed.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 
 from partwright.checking.finding import Verdict
+from partwright.checking.narration.evidence import Doubt, Scene, belief, evidence, odd_words
 from partwright.checking.narration.follow import Following
 from partwright.checking.narration.mentions import Claim, Mention
 from partwright.checking.narration.places import Place
@@ -23,10 +24,10 @@ from partwright.checking.narration.words import Word
 
 __all__ = ["Judged", "judge"]
 
-NOTE_WRONG_FROM = 0.62
-WRONG_FROM = 0.75
-WRONG_FROM_NOISY = 0.74  # where capitals and stops are missing, so are words
-CHECK_FROM = 0.55
+DOUBT_FROM = 0.15  # share of the posterior that must disagree before a claim is looked at again
+WRONG_FROM = 0.6  # belief that it was really said wrongly
+CHECK_FROM = 0.3
+ASK_FROM = 0.55
 _NEVER_WRONG = frozenset(
     {"not_finger", "string_letter", "offer_finger", "offer_open", "offer_harmonic", "retake", "count_loose"}
 )
@@ -44,7 +45,7 @@ class Judged:
     """One claim and what became of it. `place` is the index of the likeliest place, -1 for none."""
 
     kind: str
-    verdict: Verdict | Literal["unplaced"]
+    verdict: Verdict | Literal["unplaced", "doubt"]  # "doubt" only on the way
     mention: int
     place: int
     first_word: int
@@ -54,6 +55,8 @@ class Judged:
     against: Literal["score", "plan"]
     confidence: float
     why: str = ""
+    misread: float = 0.0  # how likely it was said of the neighbouring note instead
+    evidence: tuple[float, ...] = ()  # what the verdict on a doubted claim rests on; see `evidence.NAMES`
 
 
 def judge(
@@ -64,9 +67,9 @@ def judge(
     *,
     clean: bool,
     hedges: frozenset[str] = frozenset(),
+    known: frozenset[str] = frozenset(),
 ) -> tuple[Judged, ...]:
-    """A verdict on every claim, in the order in which they were said."""
-    wrong_from = WRONG_FROM if clean else WRONG_FROM_NOISY
+    """A verdict on every claim, in the order in which they were said. `known` are the words the grammar knows."""
     found: list[Judged] = []
     bare = _bare_habit(mentions, following, truth)
     swapped = _swapped(mentions, following, truth)
@@ -82,29 +85,62 @@ def judge(
         for claim in mention.claims:
             if claim.kind == "stay":
                 continue
-            found.append(_judge_claim(mentions, k, claim, likeliest, following, truth, words, hedges, wrong_from))
-    return _once(found if clean else _runs_that_fit(found, mentions, truth))
+            found.append(_judge_claim(mentions, k, claim, likeliest, following, truth, words, hedges))
+    return _once(_weighed(found, mentions, likeliest, truth, words, clean=clean, known=known))
 
 
-def _runs_that_fit(judged: Sequence[Judged], mentions: Sequence[Mention], truth: Truth) -> list[Judged]:
-    """Runs of finger numbers in which a number or a note may have been lost: then nothing in them is *wrong*.
-
-    A run with two wrong numbers, or one that fits once a single place is passed over or a single number left out, was
-    rather misheard than misspoken.
-    """
-    runs: dict[tuple[int, int], list[int]] = {}
-    for index, item in enumerate(judged):
-        if item.kind == "finger" and item.last_word > item.first_word and item.place >= 0:
-            runs.setdefault((item.first_word, item.last_word), []).append(index)
-    found = list(judged)
-    for indices in runs.values():
-        if len(indices) < 2:
+def _weighed(
+    judged: Sequence[Judged],
+    mentions: Sequence[Mention],
+    likeliest: Sequence[int],
+    truth: Truth,
+    words: Sequence[Word],
+    *,
+    clean: bool,
+    known: frozenset[str],
+) -> list[Judged]:
+    """Doubted claims with the verdict that all the evidence around them gives."""
+    agreeing, disagreeing = [0] * len(mentions), [0] * len(mentions)
+    for item in judged:
+        agreeing[item.mention] += item.verdict == "right"
+        disagreeing[item.mention] += item.verdict == "doubt"
+    taken = {w for m in mentions for c in m.claims for w in range(c.first_word, c.last_word + 1)}
+    taken |= {w for m in mentions for w in range(m.name_first, m.name_last + 1)}
+    scene = Scene(
+        mentions=mentions, likeliest=likeliest, agreeing=agreeing, disagreeing=disagreeing, words=words,
+        odd=odd_words(words, known), taken=frozenset(taken), truth=truth, clean=clean,
+    )  # fmt: skip
+    runs: dict[int, list[Judged]] = {}
+    for item in judged:
+        claim = _claim_of(item, mentions)
+        if claim is not None and claim.run and item.place >= 0:
+            runs.setdefault(claim.first_word, []).append(item)
+    found = []
+    for item in judged:
+        if item.verdict != "doubt":
+            found.append(item)
             continue
-        wrong = [i for i in indices if judged[i].verdict == "wrong"]
-        if wrong and (len(wrong) > 1 or _fits_with_a_gap([judged[i] for i in indices], mentions, truth)):
-            for i in wrong:
-                found[i] = replace(judged[i], verdict="check", why="a number or a note of this run may have been lost")
+        claim = _claim_of(item, mentions)
+        run = runs.get(claim.first_word, []) if claim is not None and claim.run else []
+        doubt = Doubt(
+            kind=item.kind, mention=item.mention, claim=claim, disagrees=item.confidence, misread=item.misread,
+            run_fits_with_gap=len(run) > 1 and _fits_with_a_gap(run, mentions, truth),
+            run_wrong=sum(other.verdict == "doubt" for other in run),
+        )  # fmt: skip
+        row = evidence(doubt, scene)
+        sure = belief(row)
+        verdict: Verdict = "wrong" if sure >= WRONG_FROM else "check" if sure >= CHECK_FROM else "right"
+        why = item.why if verdict == "wrong" else "it may have been misheard, or said of another note"
+        found.append(replace(item, verdict=verdict, confidence=sure, evidence=row, why=why))
     return found
+
+
+def _claim_of(item: Judged, mentions: Sequence[Mention]) -> Claim | None:
+    """The claim that was judged; None for the name itself."""
+    if item.kind == "note":
+        return None
+    claims = mentions[item.mention].claims
+    return next((c for c in claims if (c.first_word, c.last_word) == (item.first_word, item.last_word)), None)
 
 
 def _fits_with_a_gap(run: Sequence[Judged], mentions: Sequence[Mention], truth: Truth) -> bool:
@@ -174,11 +210,8 @@ def _judge_note(
     if place < 0:
         return replace(base, verdict="unplaced", confidence=1.0 - float(following.real[k]))
     right = truth_words("note", truth.places[place], truth)
-    sure = differs * mention.p
-    if sure >= NOTE_WRONG_FROM:
-        return replace(base, verdict="wrong", right=right, confidence=sure, why="the notes around it fit here")
-    if sure >= CHECK_FROM:
-        return replace(base, verdict="check", right=right, confidence=sure, why="it may also be another place")
+    if differs >= DOUBT_FROM:
+        return replace(base, verdict="doubt", right=right, confidence=differs, why="the notes around it fit here")
     half = float(following.posterior[k][true == UNSURE].sum())
     if half > 0.8 and bare <= 0.5:
         doubt = "the accidental may have been lost on the way, or not been said"
@@ -206,7 +239,6 @@ def _judge_claim(
     truth: Truth,
     words: Sequence[Word],
     hedges: frozenset[str],
-    wrong_from: float,
 ) -> Judged:
     place = likeliest[k]
     kind = _KIND.get(claim.kind, claim.kind)
@@ -226,7 +258,7 @@ def _judge_claim(
         base = replace(base, place=first)
     agrees, differs = _shares(following, k, true)
     misread, differs_there = _of_another(k, claim, likeliest, truth)
-    sure = (differs * (1.0 - misread) + differs_there * misread) * claim.p
+    sure = differs * (1.0 - misread) + differs_there * misread
     if claim.kind == "finger" and claim.value == (0,) and _no_open_string(mentions[k], claim, truth):
         sure *= 0.6  # rather the word before it: "just open. B is next"
     if against == "plan" and _written(claim.kind, here):
@@ -234,11 +266,18 @@ def _judge_claim(
     right = truth_words(claim.kind, here, truth)
     if _hedged(mentions, k, claim, words, hedges) and claim.kind in ("finger", "harmonic", "string", "position"):
         return replace(base, confidence=agrees)
-    if sure >= wrong_from and claim.kind not in _NEVER_WRONG:
-        return replace(base, verdict="wrong", right=right, confidence=sure, against=against)
-    if sure >= CHECK_FROM:
-        why = "it was not said for certain of this note" if differs >= WRONG_FROM else "it may also be another place"
-        return replace(base, verdict="check", right=right, confidence=sure, against=against, why=why)
+    if claim.kind in _NEVER_WRONG:
+        if sure * claim.p >= ASK_FROM:
+            return replace(
+                base,
+                verdict="check",
+                right=right,
+                confidence=sure * claim.p,
+                against=against,
+                why="it was only offered",
+            )
+    elif sure >= DOUBT_FROM:
+        return replace(base, verdict="doubt", right=right, confidence=sure, against=against, misread=misread)
     return replace(base, confidence=agrees)
 
 

@@ -224,7 +224,13 @@ def check_narration(
     spoken = parse_words(words, language)
     following = follow(spoken.mentions, truth, stretches)
     judged = judge(
-        spoken.mentions, following, truth, words, clean=trusts_capitals(words), hedges=language.sets["hedges"]
+        spoken.mentions,
+        following,
+        truth,
+        words,
+        clean=trusts_capitals(words),
+        hedges=language.sets["hedges"],
+        known=language.vocabulary | frozenset(language.links) | frozenset(language.hearing),
     )
     structure = check_structure(spoken.structure, part, stretches, words)
     return NarrationCheck(

@@ -1,0 +1,188 @@
+"""What speaks for and against a doubted claim being a slip of the tongue, and how the two are weighed.
+
+A claim that disagrees with score or plan is either said wrongly, or misheard, or taken for another note's. What tells
+these apart is written down here as numbers with names (`NAMES`), and weighed by a logistic sum. The weights lie in
+`data/verdicts.toml`; they were fitted on made lessons (bench/fit_narration.py), never on those they are measured with.
+
+Shape: one row of len(NAMES) values per claim. Units: logits for probabilities, else counts or 0/1.
+"""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+
+from partwright.checking.narration.mentions import Claim, Mention
+from partwright.checking.narration.places import Place
+from partwright.checking.narration.truth import Truth
+from partwright.checking.narration.words import Word
+
+__all__ = ["NAMES", "Doubt", "Scene", "belief", "evidence", "verdict_weights"]
+
+KINDS = ("note", "finger", "string", "position", "count", "bow", "rhythm", "extension", "harmonic", "order")
+NAMES = (
+    "always", "disagrees_logit", "heard_logit", "name_heard_log", "of_another_log", "clean",
+    "agrees_of_same_note", "disagrees_of_same_note", "place_before_fits", "place_after_fits",
+    "unplaced_near", "disagrees_near", "odd_words_near", "gap_words", "fits_beside", "fits_other_note",
+    "article_near", "in_run", "run_fits_with_gap", "run_more_wrong", "says_finger", "named", "lost_name_near",
+    "disagrees_unclean",
+    *(f"kind_{kind}" for kind in KINDS),
+)  # fmt: skip
+"""What each column of the evidence is."""
+
+_WINDOW = 3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scene:
+    """What all claims of a transcript share: the words, the mentions with their places, who disagrees with what."""
+
+    mentions: Sequence[Mention]
+    likeliest: Sequence[int]
+    agreeing: Sequence[int]  # claims of each mention that are borne out, the name included
+    disagreeing: Sequence[int]
+    words: Sequence[Word]
+    odd: Sequence[bool]  # words that stand only once and that the grammar does not know
+    taken: frozenset[int]  # words some mention or claim is made of
+    truth: Truth
+    clean: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubt:
+    """One claim in doubt (None: the name itself), how far it disagrees, and of which run of numbers it is."""
+
+    kind: str
+    mention: int
+    claim: Claim | None
+    disagrees: float
+    misread: float
+    run_fits_with_gap: bool = False
+    run_wrong: int = 0
+
+
+def odd_words(words: Sequence[Word], known: frozenset[str]) -> tuple[bool, ...]:
+    """Words that the grammar does not know and that are said only once: most mishearings are."""
+    counts = Counter(word.form for word in words)
+    return tuple(word.form not in known and counts[word.form] == 1 for word in words)
+
+
+def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
+    """The row for one doubted claim; see `NAMES`."""
+    k = doubt.mention
+    mention = scene.mentions[k]
+    claim = doubt.claim
+    first, last = _span(mention, claim)
+    near = [j for j in range(k - 2, k + 3) if 0 <= j < len(scene.mentions) and j != k]
+    gap = _gap(mention, claim)
+    window = range(max(0, first - _WINDOW), min(len(scene.words), last + _WINDOW + 1))
+    forms = [scene.words[w].form for w in range(first, last + 1)]
+    disagrees = _logit(doubt.disagrees)
+    values: Mapping[str, float] = {
+        "always": 1.0,
+        "disagrees_logit": disagrees,
+        "heard_logit": _logit(claim.p if claim is not None else mention.p),
+        "name_heard_log": math.log(max(0.02, mention.p)) if mention.note is not None else 0.0,
+        "of_another_log": math.log(0.005 + doubt.misread),
+        "clean": float(scene.clean),
+        "agrees_of_same_note": min(2, scene.agreeing[k]),
+        "disagrees_of_same_note": min(3, max(0, scene.disagreeing[k] - 1)),
+        "place_before_fits": _continues(scene, k - 1, k),
+        "place_after_fits": _continues(scene, k, k + 1),
+        "unplaced_near": sum(scene.likeliest[j] < 0 for j in near),
+        "disagrees_near": min(4, sum(scene.disagreeing[j] for j in near)),
+        "odd_words_near": min(4, sum(scene.odd[w] for w in window)),
+        "gap_words": min(8, len(gap)) / 4,
+        "fits_beside": _fits_beside(doubt, scene),
+        "fits_other_note": _fits_other(doubt, scene),
+        "article_near": float(
+            any(
+                scene.words[w].form == "a" and w not in scene.taken
+                for w in {*gap, last + 1, first - 1}
+                if 0 <= w < len(scene.words)
+            )
+        ),
+        "in_run": float(claim is not None and claim.run > 0),
+        "run_fits_with_gap": float(doubt.run_fits_with_gap),
+        "run_more_wrong": min(3, max(0, doubt.run_wrong - 1)),
+        "says_finger": float("finger" in forms or "fingers" in forms),
+        "named": float(mention.note is not None),
+        "lost_name_near": float(any(scene.mentions[j].note is None for j in near if abs(j - k) == 1)),
+        "disagrees_unclean": 0.0 if scene.clean else disagrees,
+        **{f"kind_{kind}": float(doubt.kind == kind) for kind in KINDS},
+    }
+    return tuple(float(values[name]) for name in NAMES)
+
+
+def belief(row: Sequence[float]) -> float:
+    """How likely a claim with this evidence is really said wrongly."""
+    weights = verdict_weights()
+    return 1.0 / (1.0 + math.exp(-sum(w * x for w, x in zip(weights, row, strict=True))))
+
+
+@cache
+def verdict_weights() -> tuple[float, ...]:
+    """The weights of `NAMES` from data/verdicts.toml. Raises ValueError where the file and the names differ."""
+    text = (resources.files("partwright.checking.narration") / "data" / "verdicts.toml").read_text(encoding="utf-8")
+    table = tomllib.loads(text)["weights"]
+    if set(table) != set(NAMES):
+        raise ValueError(f"verdicts.toml and the evidence differ in {sorted(set(table) ^ set(NAMES))}")
+    return tuple(float(table[name]) for name in NAMES)
+
+
+def _logit(p: float) -> float:
+    p = min(0.999, max(0.001, p))
+    return math.log(p / (1.0 - p))
+
+
+def _span(mention: Mention, claim: Claim | None) -> tuple[int, int]:
+    if claim is not None:
+        return claim.first_word, claim.last_word
+    if mention.name_first >= 0:
+        return mention.name_first, mention.name_last
+    return mention.first_word, mention.last_word
+
+
+def _gap(mention: Mention, claim: Claim | None) -> range:
+    """The words between a claim and the name it is said of."""
+    if claim is None or mention.name_first < 0:
+        return range(0)
+    if claim.first_word > mention.name_last:
+        return range(mention.name_last + 1, claim.first_word)
+    return range(claim.last_word + 1, mention.name_first)
+
+
+def _continues(scene: Scene, one: int, two: int) -> float:
+    """Whether mention two is one place on from mention one, or at the same place."""
+    if one < 0 or two >= len(scene.mentions):
+        return 0.0
+    a, b = scene.likeliest[one], scene.likeliest[two]
+    return float(a >= 0 and b >= 0 and b - a in (0, 1))
+
+
+def _fits_beside(doubt: Doubt, scene: Scene) -> float:
+    """Whether the claim would be true one place before or after."""
+    place = scene.likeliest[doubt.mention]
+    true = _truth_of(doubt, scene)
+    beside: list[Place | None] = [scene.truth.near(scene.truth.places[place], step) for step in (-1, 1)]
+    return float(any(p is not None and true[p.index] == 1.0 for p in beside))
+
+
+def _fits_other(doubt: Doubt, scene: Scene) -> float:
+    """Whether the claim would be true of the note spoken of before or after."""
+    true = _truth_of(doubt, scene)
+    others = [j for j in (doubt.mention - 1, doubt.mention + 1) if 0 <= j < len(scene.mentions)]
+    return float(any(scene.likeliest[j] >= 0 and true[scene.likeliest[j]] == 1.0 for j in others))
+
+
+def _truth_of(doubt: Doubt, scene: Scene) -> Sequence[float]:
+    if doubt.claim is None:
+        note = scene.mentions[doubt.mention].note
+        assert note is not None
+        return scene.truth.note(*note)  # type: ignore[return-value]
+    return scene.truth.claim(doubt.claim.kind, doubt.claim.value)  # type: ignore[return-value]

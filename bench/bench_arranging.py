@@ -3,8 +3,8 @@
 
     python bench/bench_arranging.py [--quick]
 
-The music is what the reference library music21 carries. Times are processor time, as ratios against one plan in the same run. Results go
-to bench/results/arranging.json.
+The music is what the reference library music21 carries. Times are processor time, as ratios against one plan in
+the same run. Results go to bench/results/arranging.json.
 """
 
 from __future__ import annotations

@@ -90,7 +90,8 @@ def main() -> None:
     weights = fit(table, truth)
     lines = [
         "# Weights of the evidence for a slip of the tongue (see evidence.py), a logistic sum.",
-        f"# Fitted by bench/fit_narration.py on {count * 7} made lessons, {len(truth):.0f} doubted claims, voices a and b.",
+        f"# Fitted by bench/fit_narration.py on {count * 7} made lessons, {len(truth):.0f} doubted claims, "
+        "voices a and b.",
         "[weights]",
         *(f"{name} = {weight:.4f}" for name, weight in zip(NAMES, weights, strict=True)),
         "",

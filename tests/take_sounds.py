@@ -78,10 +78,14 @@ def perform(
     now = lead_s
     span = max(1e-9, events[last].end_s - events[first].start_s)
     eligible = [
-        i for i in range(first + 1, last)
-        if events[i].seconds / tempo > 0.24 and not events[i].grace and len(events[i].midis) == 1
-        and events[i].midis != events[i - 1].midis and events[i].midis != events[i + 1].midis
-    ]  # fmt: skip
+        i
+        for i in range(first + 1, last)
+        if events[i].seconds / tempo > 0.24
+        and not events[i].grace
+        and len(events[i].midis) == 1
+        and events[i].midis != events[i - 1].midis
+        and events[i].midis != events[i + 1].midis
+    ]
     rng.shuffle(eligible)
     chosen: dict[int, tuple[str, float]] = {}
 
@@ -147,10 +151,10 @@ def fluid(performance: Performance, *, program: int = CELLO, tuning_cents: float
     """The performance by a sound font, mono at RATE; each note on the next of 14 channels, bent to its cents."""
     font = sound_font()
     assert font is not None
-    timed: list[tuple[float, int, mido.Message]] = []
     channels = [c for c in range(16) if c != 9]
-    for channel in channels:
-        timed.append((0.0, 0, mido.Message("program_change", channel=channel, program=program)))
+    timed: list[tuple[float, int, mido.Message]] = [
+        (0.0, 0, mido.Message("program_change", channel=channel, program=program)) for channel in channels
+    ]
     turn = 0
     for note in performance.notes:
         for midi in note.midis:
@@ -183,9 +187,27 @@ def _by_fluidsynth(timed: list[tuple[float, int, mido.Message]], seconds: float)
         midi, out = Path(folder) / "take.mid", Path(folder) / "take.wav"
         file.save(midi)
         subprocess.run(
-            ["fluidsynth", "-ni", "-q", "-R", "0", "-C", "0", "-g", "0.8", "-r", str(RATE), "-F", str(out), str(font), str(midi)],
-            check=True, capture_output=True, timeout=300,
-        )  # fmt: skip
+            [
+                "fluidsynth",
+                "-ni",
+                "-q",
+                "-R",
+                "0",
+                "-C",
+                "0",
+                "-g",
+                "0.8",
+                "-r",
+                str(RATE),
+                "-F",
+                str(out),
+                str(font),
+                str(midi),
+            ],
+            check=True,
+            capture_output=True,
+            timeout=300,
+        )
         with wave.open(str(out)) as sound:
             raw = np.frombuffer(sound.readframes(sound.getnframes()), dtype=np.int16).reshape(-1, sound.getnchannels())
     mono = raw.mean(axis=1) / 32768
@@ -215,7 +237,7 @@ def additive(
             for n in range(1, 24):
                 if n * hz > 9000:
                     break
-                wave_ += body[min(399, int(n * hz / 40))] / n ** (1.0 if n > 1 else 1.0) * np.sin(n * phase + n * n)
+                wave_ += body[min(399, int(n * hz / 40))] / n * np.sin(n * phase + n * n)
             attack = 0.012 if note.slurred else 0.035
             shape = np.minimum(1, t / attack) * np.minimum(1, np.maximum(0, (note.seconds + 0.06 - t) / 0.06))
             wave_ += 0.06 * rng.standard_normal(count) * (1 + 3 * np.exp(-t / 0.03))
@@ -263,7 +285,10 @@ def mixed(sound: np.ndarray, other: np.ndarray, decibel: float) -> np.ndarray:
 
 def talk(seconds: float, *, seed: int = 0, level: float = 0.1) -> np.ndarray:
     """Speech, by espeak-ng where it is there."""
-    words = "So now we play the second section once more and please listen to the first finger before we go on to the climb. "
+    words = (
+        "So now we play the second section once more and please listen to the first finger before "
+        "we go on to the climb. "
+    )
     if shutil.which("espeak-ng"):
         with tempfile.TemporaryDirectory() as folder:
             out = Path(folder) / "talk.wav"

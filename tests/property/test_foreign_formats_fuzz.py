@@ -24,8 +24,8 @@ from partwright.score.read_midi import midi_to_musicxml
 from score_checks import corpus_abc, midi_bytes, saved, schema
 
 SHORT = (
-    "[ | \" { } ( ) - (3 (5:4:6 :| |: [1 & !f! ! % \\ ^ __ '''' ,,, / // 999 > <<< Z3 z x [K:Bbm] [M:C|] [L:1/1] é y u v "
-    "A8/3 (1 (64:1:64 [CEG]2 {/cd} :: |] .| [| +f+ ~ H T $ * # ; ? @ `"
+    "[ | \" { } ( ) - (3 (5:4:6 :| |: [1 & !f! ! % \\ ^ __ '''' ,,, / // 999 > <<< Z3 z x [K:Bbm] [M:C|] [L:1/1] é y u "
+    "v A8/3 (1 (64:1:64 [CEG]2 {/cd} :: |] .| [| +f+ ~ H T $ * # ; ? @ `"
 )
 LINES = (
     "\n", "\\\n", "K:C#\n", "M:7/8\n", "L:1/64\n", "Q:0\n", "V:3\n", "w: a-b_c*|\n", "+: more\n", "s: !f! *\n",

@@ -65,7 +65,7 @@ def test_movement_is_fingered_as_a_hand_can(name: str) -> None:
 
 @pytest.mark.slow
 def test_whole_corpus_is_fingered_as_a_hand_can() -> None:
-    """At least 25,000 notes; fewer than one in a hundred beyond any hand (chords on strings that are not neighbours)."""
+    """At least 25,000 notes; fewer than one in a hundred beyond any hand (chords whose strings are not neighbours)."""
     root = corpus()
     paths = sorted(path for folder in FOLDERS for path in (root / folder).rglob("*.mxl"))
     total = {"notes": 0, "placed": 0, "missing": 0}

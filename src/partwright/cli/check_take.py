@@ -18,7 +18,26 @@ __all__ = ["command"]
 
 _TAKES = "takes"
 _KINDS = frozenset(
-    [".wav", ".flac", ".mp3", ".m4a", ".aac", ".ogg", ".opus", ".wma", ".aif", ".aiff", ".caf", ".mp4", ".mov", ".mkv", ".webm", ".avi", ".m4v", ".3gp"]
+    [
+        ".wav",
+        ".flac",
+        ".mp3",
+        ".m4a",
+        ".aac",
+        ".ogg",
+        ".opus",
+        ".wma",
+        ".aif",
+        ".aiff",
+        ".caf",
+        ".mp4",
+        ".mov",
+        ".mkv",
+        ".webm",
+        ".avi",
+        ".m4v",
+        ".3gp",
+    ]
 )
 _STEPS = 5
 

@@ -36,8 +36,8 @@ def command(score: str, place: str, as_json: bool, **hand: object) -> int:
     partwright explain waltz.musicxml 13
     partwright explain waltz 13:2 --json
     """
-    from partwright.cli.output import print_json
     from partwright.bowing import bow_explanation_document, explain_stroke
+    from partwright.cli.output import print_json
     from partwright.cli.read_job import planning_for, read_job
     from partwright.errors import PartwrightError, Place
     from partwright.fingering import explain_note, notes_at, plan_of

@@ -163,7 +163,7 @@ ROWS: tuple[Row, ...] = (
         field="second",
         kind="text",
         words="a second part for teacher or friend",
-        choices=("", "bass", "counter", "drone"),
+        choices=("bass", "counter", "drone"),
     ),
     Row(table="arranging", key="second_level", field="second_level", kind="text", words="the level of the second part"),
     Row(table="arranging", key="style", field="style", kind="text", words="of the accompaniment, or auto"),

@@ -21,6 +21,7 @@ _SPLIT, _JOINED = 0.5, 0.9
 _SPLIT_LETTER, _SPLIT_SHORT = 0.35, 1.2
 _SHORT_JOINS = frozenset({"is", "on"})
 _MOST_UNLIKELY = 3.0
+_STARTING_A = 0.1
 _LARGE_A_LESS = 1.2  # "A" at the start of a sentence
 _SHORTEST_JOIN = 5
 
@@ -72,6 +73,9 @@ def hear(words: Sequence[Word], language: Language, *, trust_capitals: bool) -> 
                 if trust_capitals and form == "a" and word.capital and not word.first:
                     edges[k].append(Edge("N:a", k + 1, _PLAIN_LETTER))
                     continue
+                if form == "a" and word.capital and _named_at_start(words, k, language):
+                    edges[k].append(Edge("N:a", k + 1, _STARTING_A))
+                    continue
                 edges[k].append(Edge(row.meant, k + size, _price(row, words, letters, k, size) + extra_price))
         if form not in language.vocabulary and form not in language.hearing:
             for cut in range(1, len(form)):
@@ -87,6 +91,12 @@ def hear(words: Sequence[Word], language: Language, *, trust_capitals: bool) -> 
             if known and not (form in language.vocabulary and words[k + 1].form in language.vocabulary):
                 edges[k].append(Edge(joined, k + 2, _JOINED))
     return _in_order(edges, extra, extra_word, len(words))
+
+
+def _named_at_start(words: Sequence[Word], k: int, language: Language) -> bool:
+    """Whether a large "A" that begins a sentence is the note: a comma follows, or a word that stands behind a name."""
+    after = words[k + 1].form if k + 1 < len(words) and words[k].stop < 2 else ""
+    return words[k].stop == 1 or after in language.sets["behind_a_name"]
 
 
 def _split_price(left: str, right: str) -> float:

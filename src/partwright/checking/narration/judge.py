@@ -28,9 +28,7 @@ DOUBT_FROM = 0.15  # share of the posterior that must disagree before a claim is
 WRONG_FROM = 0.6  # belief that it was really said wrongly
 CHECK_FROM = 0.3
 ASK_FROM = 0.55
-_NEVER_WRONG = frozenset(
-    {"not_finger", "string_letter", "offer_finger", "offer_open", "offer_harmonic", "retake", "count_loose"}
-)
+_NEVER_WRONG = frozenset({"not_finger", "offer_finger", "offer_open", "offer_harmonic", "retake", "count_loose"})
 _BARE_HABIT = 0.08  # who leaves out fewer accidentals than this share means it when he does
 _BARE_LEAST = 6  # accidentals that must have been said before a habit is known
 _LIKELIEST = 0.5

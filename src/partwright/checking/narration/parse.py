@@ -37,6 +37,7 @@ _CORRECTING_WORDS = 5
 _DIGITS_FOR = 1.5  # "one three four for E F sharp G": without such a word a run stands for itself
 _ORDINAL_FOR = 1.3
 _LIST_ENDS = 0.5
+_RUN_APART = -0.5
 _PLACE_COUNT = 1.0  # "section A is played twice": close by, or it is no count of the section
 _AFTER_CLAIM = 0.8  # a claim that follows another one is tied to their note anew
 _SHARPER = 3.5  # between two notes the better tie decides more clearly than between a note and none
@@ -404,10 +405,13 @@ class _Parser:
             and not state.pending
         ):
             recent, rest = self._recent(state, size)
-            if recent is not None:
-                score = state.score + worth + max(-1.0, state.left) + (1.5 if size == state.run else -0.5)
+            exact = size == state.run
+            apart = state.left < _RUN_APART  # a sentence ended in between: hardly the fingers of these notes
+            if recent is not None and (exact or not apart):
+                bonus = -0.5 if apart or not exact else 1.5
+                score = state.score + worth + max(-1.0, state.left) + bonus
                 broken = self._broken_run(atom)
-                certainty = 0.5 if broken else 1.0 if size == state.run else 0.9
+                certainty = 0.5 if broken or apart else 1.0 if exact else 0.9
                 done = rest
                 given = [
                     mention.with_claim(

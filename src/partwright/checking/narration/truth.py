@@ -6,6 +6,7 @@ Shape: (places,). Values: 1 = score and plan say the same, 0 = they say otherwis
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -51,6 +52,8 @@ class Truth:
         self.instrument = instrument
         self._known: dict[tuple[str, tuple[Value, ...]], Floats] = {}
         self._positions = position_words(instrument)
+        own = replace(instrument, position_names={instrument.school: instrument.position_names[instrument.school]})
+        self._own_numbers = {f: frozenset(n for n, _ in names) for f, names in position_words(own).items()}
         self._opened = frozenset(shape.name for shape in instrument.shapes if shape.extension)
 
     def __len__(self) -> int:
@@ -80,6 +83,12 @@ class Truth:
     def opened(self, placement: Placement) -> bool:
         """Whether the hand is extended."""
         return placement.shape in self._opened
+
+    def own_numbers(self, placement: Placement) -> frozenset[int | str]:
+        """The numbers the player's own school gives the hand's place, raised or not."""
+        if placement.zone == "thumb":
+            return frozenset({"thumb"})
+        return self._own_numbers.get(placement.frame, frozenset())
 
     def position_of(self, placement: Placement) -> frozenset[tuple[int | str, int]]:
         """What the schools may call the hand's place."""
@@ -168,8 +177,8 @@ def _position(truth: Truth, place: Place, value: tuple[Value, ...]) -> float:
         names = truth.position_of(placement)
         if (number, raised) in names:
             return 1.0
-        if any(n == number for n, _ in names):
-            best = max(best, UNSURE)
+        if number in truth.own_numbers(placement):
+            best = max(best, UNSURE)  # raised or not: that is often left out
         if placement.finger == 0 or not names:
             best = max(best, UNSURE)  # an open string is played in any position
         if truth.opened(placement):
@@ -206,7 +215,7 @@ def _string(truth: Truth, place: Place, value: tuple[Value, ...]) -> float:
 
 
 def _string_letter(truth: Truth, place: Place, value: tuple[Value, ...]) -> float:
-    return max(UNSURE, _string(truth, place, value))
+    return _string(truth, place, value)
 
 
 def _extension(truth: Truth, place: Place, value: tuple[Value, ...]) -> float:

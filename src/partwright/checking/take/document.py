@@ -32,8 +32,13 @@ def take_document(check: TakeCheck) -> dict[str, object]:
         "bars": _bars(check),
         "habits": [
             {
-                "finger": habit.finger, "position": habit.position or None, "string": habit.string or None,
-                "cents": habit.cents, "notes": habit.notes, "bars": list(habit.bars), "words": habit.words,
+                "finger": habit.finger,
+                "position": habit.position or None,
+                "string": habit.string or None,
+                "cents": habit.cents,
+                "notes": habit.notes,
+                "bars": list(habit.bars),
+                "words": habit.words,
             }
             for habit in check.habits
         ],
@@ -42,21 +47,34 @@ def take_document(check: TakeCheck) -> dict[str, object]:
             for spot in check.spots
         ],
         "remarks": list(check.remarks),
-    }  # fmt: skip
+    }
 
 
 def _note(note: TakeNote) -> dict[str, object]:
     vibrato = note.vibrato
     return {
-        "id": note.note_id, "bar": note.bar, "beat": beat_text(note.beat), "pitch": note.name, "attempt": note.attempt + 1,
-        "counts": note.counts, "time_s": round(note.time_s, 3), "end_s": round(note.end_s, 3), "verdict": note.pitch,
-        "kind": note.kind or None, "cents": note.cents, "uncertainty_cents": note.uncertainty_cents,
-        "vibrato": None if vibrato is None else {
-            "rate_hz": round(vibrato.rate_hz, 1), "half_width_cents": round(vibrato.half_width_cents, 1)
-        },
-        "timing": note.timing, "late_s": note.late_s, "length_share": note.length_share, "played": note.played or None,
-        "why_not": note.why_not or None, "confidence": round(note.confidence, 2),
-    }  # fmt: skip
+        "id": note.note_id,
+        "bar": note.bar,
+        "beat": beat_text(note.beat),
+        "pitch": note.name,
+        "attempt": note.attempt + 1,
+        "counts": note.counts,
+        "time_s": round(note.time_s, 3),
+        "end_s": round(note.end_s, 3),
+        "verdict": note.pitch,
+        "kind": note.kind or None,
+        "cents": note.cents,
+        "uncertainty_cents": note.uncertainty_cents,
+        "vibrato": None
+        if vibrato is None
+        else {"rate_hz": round(vibrato.rate_hz, 1), "half_width_cents": round(vibrato.half_width_cents, 1)},
+        "timing": note.timing,
+        "late_s": note.late_s,
+        "length_share": note.length_share,
+        "played": note.played or None,
+        "why_not": note.why_not or None,
+        "confidence": round(note.confidence, 2),
+    }
 
 
 def _bars(check: TakeCheck) -> list[dict[str, object]]:
@@ -70,13 +88,14 @@ def _bars(check: TakeCheck) -> list[dict[str, object]]:
         late = sorted(abs(n.late_s) for n in of if n.late_s is not None)
         found.append(
             {
-                "bar": check.part.bars[index].number, "notes": len(of),
+                "bar": check.part.bars[index].number,
+                "notes": len(of),
                 "median_cents": round(cents[len(cents) // 2], 1) if cents else None,
                 "out_of_tune": sum(n.kind == "intonation" for n in of),
                 "wrong_or_missed": sum(n.kind in ("wrong note", "missed") for n in of),
                 "median_late_s": round(late[len(late) // 2], 3) if late else None,
             }
-        )  # fmt: skip
+        )
     return found
 
 

@@ -60,16 +60,25 @@ def score_events(part: Part, timing: TimingMap) -> tuple[ScoreEvent, ...]:
             place = open_ties.pop(note.tied_from)
             start, _, quarters, _, name, played = heads[place]
             heads[place] = (
-                start, timed.end_seconds, quarters, begin + float(note.duration_quarters), name, played,
-            )  # fmt: skip
+                start,
+                timed.end_seconds,
+                quarters,
+                begin + float(note.duration_quarters),
+                name,
+                played,
+            )
             open_ties[note.id] = place
             continue
         heads.append(
             (
-                timed.start_seconds, timed.end_seconds, begin, begin + float(note.duration_quarters), note.id,
+                timed.start_seconds,
+                timed.end_seconds,
+                begin,
+                begin + float(note.duration_quarters),
+                note.id,
                 timed.played_bar,
             )
-        )  # fmt: skip
+        )
         open_ties[note.id] = len(heads) - 1
     heads.sort(key=lambda head: (head[0], part.by_id[head[4]].midi))
     groups: list[list[tuple[float, float, float, float, str, int]]] = []

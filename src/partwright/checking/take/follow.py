@@ -25,7 +25,7 @@ Floats = npt.NDArray[np.float32]
 
 _STATE_S = 0.093
 _WEIGHT = 0.25  # frames overlap by seven eighths, so that each counts for a quarter
-_FLOOR = -3.0  # any note may be wrong
+_FLOOR = -2.4  # any note may be wrong
 _SILENT_NOTE = -1.2  # a note may be missed
 _GAP = -1.5
 _SILENT_GAP = -0.05
@@ -34,8 +34,8 @@ _REST = -1.6
 _STAY, _NEXT, _OVER = -0.45, -0.95, -3.0
 _PACE = -0.575  # what a frame of music pays for staying and going on; outside the music it pays the same
 _SKIP_NOTE = -5.0
-_LEAVE, _ENTER_BAR, _ENTER = -12.0, -8.0, -13.0
-_JUMP = -24.0
+_LEAVE, _ENTER_BAR, _ENTER = -16.0, -15.0, -20.0
+_JUMP = -32.0
 _BLOCK = 16_384
 _NEVER = np.float32(-1e30)
 

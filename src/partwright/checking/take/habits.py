@@ -53,13 +53,19 @@ def find_habits(notes: Sequence[TakeNote], plan: FingeringPlan, instrument: Inst
         on = f" on the {string} string" if string and position else ""
         words = f"{finger}{where}{on} is about {abs(middle):.0f} cents {side}, {_times(len(cents))}"
         found[finger, position, string] = Habit(
-            finger=finger, position=position, string=string, cents=round(middle, 1), notes=len(cents), bars=bars,
+            finger=finger,
+            position=position,
+            string=string,
+            cents=round(middle, 1),
+            notes=len(cents),
+            bars=bars,
             words=words[0].upper() + words[1:],
-        )  # fmt: skip
+        )
     kept = [
-        habit for (finger, position, string), habit in found.items()
+        habit
+        for (finger, position, string), habit in found.items()
         if not string or not position or (finger, position, "") not in found
-    ]  # fmt: skip
+    ]
     return tuple(sorted(kept, key=lambda h: -abs(h.cents) * h.notes**0.5))
 
 

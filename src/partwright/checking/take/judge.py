@@ -95,9 +95,11 @@ def judge(
         extras += _extras(row, before, after, notes, heard, part, reference)
     timed, paces = _with_timing(judged, part)
     return Judgement(
-        notes=tuple(timed), extras=tuple(extras), reference_cents=heard.tuning_cents + reference,
+        notes=tuple(timed),
+        extras=tuple(extras),
+        reference_cents=heard.tuning_cents + reference,
         seconds_per_quarter=tuple(paces),
-    )  # fmt: skip
+    )
 
 
 def _counting(attempts: Sequence[Attempt]) -> list[set[int]]:
@@ -123,9 +125,14 @@ def _harmonic_offsets(part: Part, plan: FingeringPlan | None) -> Mapping[str, fl
 
 
 def _row(
-    recording: Recording, heard: Heard, events: Sequence[ScoreEvent], attempt: Attempt, number: int, place: int,
+    recording: Recording,
+    heard: Heard,
+    events: Sequence[ScoreEvent],
+    attempt: Attempt,
+    number: int,
+    place: int,
     counts: Sequence[set[int]],
-) -> _Row:  # fmt: skip
+) -> _Row:
     event = events[attempt.events[place]]
     start, end = attempt.span(place)
     written = event.seconds / max(1e-6, event.seconds + event.rest_s)
@@ -148,11 +155,19 @@ def _row(
     best = int(np.argmax(means))
     pitches = heard.sets[best]
     return _Row(
-        event=event, attempt=number, place=place, counts=event.index in counts[number], start_s=start, end_s=end,
-        sound_end_s=sound_end, level_db=top, match=match,
-        other=pitches[0] - heard.shift if len(pitches) == 1 else None, other_match=float(means[best]),
+        event=event,
+        attempt=number,
+        place=place,
+        counts=event.index in counts[number],
+        start_s=start,
+        end_s=end,
+        sound_end_s=sound_end,
+        level_db=top,
+        match=match,
+        other=pitches[0] - heard.shift if len(pitches) == 1 else None,
+        other_match=float(means[best]),
         skipped=event.index in attempt.skipped,
-    )  # fmt: skip
+    )
 
 
 def _measure(recording: Recording, heard: Heard, row: _Row, part: Part, harmonics: Mapping[str, float]) -> None:
@@ -180,10 +195,11 @@ def _reference(rows: Sequence[_Row]) -> float:
     values, weights = [], []
     for row in rows:
         for measured in row.measured:
-            if measured is not None and measured.cents is not None and measured.uncertainty_cents is not None:
-                if abs(measured.cents) < 60 and measured.frames >= 8 and measured.uncertainty_cents < 8:
-                    values.append(measured.cents)
-                    weights.append(min(60, measured.frames))
+            if measured is None or measured.cents is None or measured.uncertainty_cents is None:
+                continue
+            if abs(measured.cents) < 60 and measured.frames >= 8 and measured.uncertainty_cents < 8:
+                values.append(measured.cents)
+                weights.append(min(60, measured.frames))
     if not values:
         return 0.0
     order = np.argsort(values)
@@ -203,11 +219,21 @@ def _judge_row(
     for place, (note_id, midi) in enumerate(zip(event.note_ids, event.midis, strict=True)):
         written = part.by_id[note_id]
         base = TakeNote(
-            note_id=note_id, event=event.index, attempt=row.attempt, counts=row.counts, bar=event.bar,
-            bar_index=event.bar_index, beat=event.beat, name=written.pitch.name, midi=midi, time_s=row.start_s,
-            end_s=row.sound_end_s, pitch="not judged", timing="not judged",
+            note_id=note_id,
+            event=event.index,
+            attempt=row.attempt,
+            counts=row.counts,
+            bar=event.bar,
+            bar_index=event.bar_index,
+            beat=event.beat,
+            name=written.pitch.name,
+            midi=midi,
+            time_s=row.start_s,
+            end_s=row.sound_end_s,
+            pitch="not judged",
+            timing="not judged",
             length_share=round(min(2.0, (row.sound_end_s - row.start_s) / max(0.02, row.end_s - row.start_s)), 3),
-        )  # fmt: skip
+        )
         measured, chord = row.measured[place], row.chord_cents[place]
         expected_s = _expected_seconds(row, around)
         missing = _missing(row, level_drop, before, after, measured, expected_s)
@@ -217,9 +243,13 @@ def _judge_row(
             sure = missing[1]
             notes.append(
                 replace(
-                    base, kind="missed", pitch="wrong" if sure > 0.8 else "check", played=missing[0], confidence=sure,
+                    base,
+                    kind="missed",
+                    pitch="wrong" if sure > 0.8 else "check",
+                    played=missing[0],
+                    confidence=sure,
                 )
-            )  # fmt: skip
+            )
         elif len(event.sounding) > 1:
             notes.append(_judge_chord(base, chord, reference, row))
         elif event.grace or event.trilled:
@@ -270,9 +300,14 @@ def _missing(
 
 
 def _judge_single(
-    base: TakeNote, row: _Row, measured: Measured, reference: float, presence: Mapping[str, float],
-    before: _Row | None, after: _Row | None,
-) -> TakeNote:  # fmt: skip
+    base: TakeNote,
+    row: _Row,
+    measured: Measured,
+    reference: float,
+    presence: Mapping[str, float],
+    before: _Row | None,
+    after: _Row | None,
+) -> TakeNote:
     limits = judging()["pitch"]
     assert measured.cents is not None and measured.uncertainty_cents is not None
     cents = measured.cents - reference
@@ -288,9 +323,14 @@ def _judge_single(
         if other in neighbours:
             sure -= 0.2
         return replace(
-            base, kind="wrong note", pitch="wrong" if sure > 0.8 else "check", played=_name(other), cents=round(cents, 1),
-            uncertainty_cents=round(error, 1), confidence=sure,
-        )  # fmt: skip
+            base,
+            kind="wrong note",
+            pitch="wrong" if sure > 0.8 else "check",
+            played=_name(other),
+            cents=round(cents, 1),
+            uncertainty_cents=round(error, 1),
+            confidence=sure,
+        )
     if measured.octave_up and row.match < presence["match"]:
         return replace(base, why_not="heard an octave or more higher")
     known = replace(
@@ -321,9 +361,14 @@ def _name(midi: int) -> str:
 
 
 def _extras(
-    row: _Row, before: _Row | None, after: _Row | None, notes: Sequence[TakeNote], heard: Heard, part: Part,
+    row: _Row,
+    before: _Row | None,
+    after: _Row | None,
+    notes: Sequence[TakeNote],
+    heard: Heard,
+    part: Part,
     reference: float,
-) -> list[Extra]:  # fmt: skip
+) -> list[Extra]:
     """A second steady pitch inside the note that is neither neighbour's, or the note struck again."""
     measured = row.measured[0] if len(row.measured) == 1 else None
     if measured is None or row.event.trilled or row.event.grace or row.event.plucked:
@@ -363,7 +408,7 @@ def _struck_again(row: _Row, heard: Heard) -> float | None:
         return None
     level = heard.level_db[first:last]
     strength = heard.strength[first:last]
-    for at in np.flatnonzero(strength > 0.55):
+    for at in np.flatnonzero(strength > 0.55).tolist():
         dip = float(level[max(0, at - 16) : at + 1].min(initial=200.0))
         before = float(np.median(heard.level_db[int(row.start_s / FINE_S) + 8 : first + max(1, at - 8)]))
         after = float(level[at : at + 14].max(initial=-200.0))
@@ -381,9 +426,11 @@ def _with_timing(judged: Sequence[tuple[_Row, list[TakeNote]]], part: Part) -> t
         rows = [(row, notes) for row, notes in judged if row.attempt == attempt]
         usable = [row.usable and row.match > -2.0 for row, _ in rows]
         against = against_own_tempo(
-            [row.event.start_quarters for row, _ in rows], [row.start_s for row, _ in rows], usable,
+            [row.event.start_quarters for row, _ in rows],
+            [row.start_s for row, _ in rows],
+            usable,
             window=int(limits["window_events"]),
-        )  # fmt: skip
+        )
         spread = sorted(abs(a.late_s) for a, ok in zip(against, usable, strict=True) if a is not None and ok)
         usual = 1.4826 * spread[len(spread) // 2] if spread else 0.0
         for index, ((row, notes), place) in enumerate(zip(rows, against, strict=True)):

@@ -11,7 +11,7 @@ from scipy.ndimage import maximum_filter1d
 
 from partwright.checking.take.events import ScoreEvent
 from partwright.checking.take.follow import FRAME_S, Stretch, Walk, follow
-from partwright.checking.take.onsets import FINE_HOP, FINE_S, place_onsets
+from partwright.checking.take.onsets import FINE_HOP, FINE_S, at_the_foot, place_onsets
 from partwright.checking.take.read_recording import Recording
 from partwright.checking.take.spectra import (
     Hearing,
@@ -31,6 +31,8 @@ _SHIFTS = (12, -12, 1, -1, 2, -2, 3, -3, 5, -5, 7, -7)
 _GOOD_FIT = -0.7
 _GOOD_SHARE = 0.55
 _FINE_FLOOR_SILENT = -0.5
+_DETOUR = 6  # events
+_MOST_BETWEEN = 8
 _TRIAL_FRAMES = int(240 / FRAME_S)
 
 
@@ -112,9 +114,17 @@ def listen(
         _placed(events, stretch, shown, fine_columns, strength) for stretch in _joined(walk.stretches, events)
     )
     return Heard(
-        tuning_cents=tuning, shift=shift, walk=walk, attempts=attempts, sets=kept_sets, column_of=fine_columns,
-        chances=fine, level_db=level, strength=strength, rise=rise,
-    )  # fmt: skip
+        tuning_cents=tuning,
+        shift=shift,
+        walk=walk,
+        attempts=attempts,
+        sets=kept_sets,
+        column_of=fine_columns,
+        chances=fine,
+        level_db=level,
+        strength=strength,
+        rise=rise,
+    )
 
 
 def _coarse(recording: Recording, hearing: Hearing) -> tuple[Floats, npt.NDArray[np.bool_]]:
@@ -186,26 +196,57 @@ def _best_shift(
 
 
 def _joined(stretches: Sequence[Stretch], events: Sequence[ScoreEvent]) -> list[Stretch]:
-    """Without crumbs; two stretches with a few notes between them, in time, become one with these notes missed."""
+    """Without crumbs and detours; two stretches with a few notes between them, in time, become one.
+
+    A detour is a short stretch elsewhere between two that follow each other in time: a wrong note that fits another
+    bar by chance. The notes between are kept as notes to look for; the measuring says what became of them.
+    """
+    left = [s for s in stretches if len(s.events) >= 2 or len(stretches) == 1]
     whole: list[Stretch] = []
-    for stretch in stretches:
-        if len(stretch.events) < 2 and len(stretches) > 1:
+    at = 0
+    while at < len(left):
+        stretch = left[at]
+        at += 1
+        if not whole:
+            whole.append(stretch)
             continue
-        if whole:
-            before = whole[-1]
-            gap = stretch.events[0] - before.events[-1] - 1
-            silence = (stretch.starts[0] - before.end) * FRAME_S
-            written = events[stretch.events[0]].start_s - events[before.events[-1]].end_s
-            if 0 <= gap <= 3 and silence < 2.0 * written + 1.0:
-                between = [before.events[-1] + 1 + i for i in range(gap)]
-                span = stretch.starts[0] - before.end
-                starts = [before.end + round(span * i / max(1, gap)) for i in range(gap)]
-                whole[-1] = Stretch(
-                    (*before.events, *between, *stretch.events), (*before.starts, *starts, *stretch.starts), stretch.end
-                )
-                continue
-        whole.append(stretch)
+        before = whole[-1]
+        joined = _bridged(before, stretch, events)
+        if joined is None and at < len(left) and len(stretch.events) <= _DETOUR:
+            joined = _bridged(before, left[at], events)
+            if joined is not None:
+                at += 1
+        if joined is not None:
+            whole[-1] = joined
+        else:
+            whole.append(stretch)
+    if len(whole) > 1 and len(whole[0].events) <= _DETOUR and whole[0].events[-1] != whole[1].events[0] - 1:
+        begun = set(whole[1].events)
+        if not begun & set(whole[0].events) and not _near(whole[0], whole[1]):
+            whole.pop(0)
+    if len(whole) > 1 and len(whole[-1].events) <= _DETOUR and not _near(whole[-2], whole[-1]):
+        whole.pop()
     return whole
+
+
+def _near(before: Stretch, after: Stretch) -> bool:
+    """Whether `after` takes the music up again not far from where `before` was."""
+    return before.events[0] <= after.events[0] <= before.events[-1] + 12
+
+
+def _bridged(before: Stretch, after: Stretch, events: Sequence[ScoreEvent]) -> Stretch | None:
+    """Both as one, with the notes between them spread over the time between; None where the time does not fit."""
+    gap = after.events[0] - before.events[-1] - 1
+    if not 0 <= gap <= _MOST_BETWEEN:
+        return None
+    seconds = (after.starts[0] - before.end) * FRAME_S
+    written = events[after.events[0]].start_s - events[before.events[-1]].end_s
+    if seconds > 2.0 * written + 1.0 or (gap > 3 and seconds < 0.5 * written):
+        return None
+    between = [before.events[-1] + 1 + i for i in range(gap)]
+    span = max(0, after.starts[0] - before.end)
+    starts = [before.end + round(span * i / max(1, gap)) for i in range(gap)]
+    return Stretch((*before.events, *between, *after.events), (*before.starts, *starts, *after.starts), after.end)
 
 
 def _placed(
@@ -218,8 +259,14 @@ def _placed(
         for event, start, end in zip(stretch.events, stretch.starts, [*stretch.starts[1:], stretch.end], strict=True)
         if end <= start
     )
-    rough = place_onsets(
-        events, stretch.events, coarse, stretch.end * FRAME_S, shown, columns, wide, reach_s=2.2, step=5
-    )
+    rough = [*coarse, stretch.end * FRAME_S]
+    for _ in range(2):
+        rough = place_onsets(events, stretch.events, rough[:-1], rough[-1], shown, columns, wide, reach_s=2.2, step=5)
     exact = place_onsets(events, stretch.events, rough[:-1], rough[-1], shown, columns, strength)
+    for place, number in enumerate(stretch.events):
+        same = place > 0 and set(events[number].sounding) & set(events[number - 1].sounding)
+        if same:
+            continue
+        foot = at_the_foot(exact[place], shown[:, columns[number]])
+        exact[place] = max(foot, exact[place - 1] + 0.03) if place else foot
     return replace(Attempt(events=stretch.events, onsets_s=tuple(exact[:-1]), end_s=exact[-1]), skipped=skipped)

@@ -71,9 +71,18 @@ def measure_note(
     half = len(chosen) // 2
     drift = float(np.median(chosen[half:]) - np.median(chosen[:half])) if half >= 4 else 0.0
     return Measured(
-        cents=centre, uncertainty_cents=error, clear=clear, near=near, frames=int(group.sum()), vibrato=vibrato,
-        octave_up=octave, drift_cents=drift, second_cents=second[0], second_s=second[1], second_share=second[2],
-    )  # fmt: skip
+        cents=centre,
+        uncertainty_cents=error,
+        clear=clear,
+        near=near,
+        frames=int(group.sum()),
+        vibrato=vibrato,
+        octave_up=octave,
+        drift_cents=drift,
+        second_cents=second[0],
+        second_s=second[1],
+        second_share=second[2],
+    )
 
 
 def _largest_group(cents: npt.NDArray[np.float64], good: npt.NDArray[np.bool_]) -> npt.NDArray[np.bool_]:

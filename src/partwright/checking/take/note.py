@@ -124,9 +124,7 @@ class TakeCheck:
         """Counts and centres over the notes that count."""
         counted = self.counted
         cents = sorted(
-            abs(n.cents)
-            for n in counted
-            if n.cents is not None and n.pitch != "not judged" and not n.kind == "wrong note"
+            abs(n.cents) for n in counted if n.cents is not None and n.pitch != "not judged" and n.kind != "wrong note"
         )
         late = sorted(abs(n.late_s) for n in counted if n.late_s is not None)
         return {

@@ -14,7 +14,7 @@ import numpy.typing as npt
 
 from partwright.checking.take.events import ScoreEvent
 
-__all__ = ["FINE_HOP", "FINE_S", "place_onsets"]
+__all__ = ["FINE_HOP", "FINE_S", "at_the_foot", "place_onsets"]
 
 FINE_HOP = 128
 FINE_S = FINE_HOP / 22_050
@@ -26,6 +26,8 @@ _REST_FLOOR = -0.8
 _ONSET_WORTH = 2.2
 _LENGTH_SPREAD = 0.35  # of a note's length against its written one, in natural logarithms
 _SHORTEST_S = 0.035
+_FOOT = -5.0
+_FOOT_FRAMES = int(0.15 / FINE_S)
 
 
 def place_onsets(
@@ -42,7 +44,8 @@ def place_onsets(
 ) -> list[float]:
     """Onsets in seconds of the events `numbers`, and where the last one ends: one more than there are events.
 
-    Looked for `reach_s` around the coarse ones, every `step` fine frames. `heard`: log probabilities by fine frame (frames, sets); `columns`: each event's set; `strength`: from 0 to 1.
+    Looked for `reach_s` around the coarse ones, every `step` fine frames. `heard`: log probabilities by fine
+    frame (frames, sets); `columns`: each event's set; `strength`: from 0 to 1.
     """
     count = len(numbers)
     frames = len(heard)
@@ -82,6 +85,21 @@ def place_onsets(
         at = int(came[place][at])
         chosen.append(int(windows[place][at]))
     return [frame * FINE_S for frame in reversed(chosen)]
+
+
+def at_the_foot(onset_s: float, heard: Floats) -> float:
+    """The onset moved back to where the note's pitch begins to be heard at all: a bowed sound swells.
+
+    `heard`: log probability of its pitch by fine frame, shape (frames,). The window is half as long again as the step
+    it smears, which the added moment makes good.
+    """
+    frame = round(onset_s / FINE_S)
+    if float(heard[frame : frame + 12].max(initial=-9.0)) < -1.5:
+        return onset_s  # the note itself is not heard: nothing to go by
+    first = frame
+    while first > max(0, frame - _FOOT_FRAMES) and heard[first - 1] > _FOOT:
+        first -= 1
+    return onset_s if first == frame else min(onset_s, first * FINE_S + 0.01)
 
 
 def _tempo_ratios(

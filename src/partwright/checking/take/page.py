@@ -79,23 +79,26 @@ def _spot(
 ) -> str:
     bars = f"Bar {spot.first_bar}" if spot.first_bar == spot.last_bar else f"Bars {spot.first_bar} to {spot.last_bar}"
     marked = [
-        n.note_id for n in check.counted
+        n.note_id
+        for n in check.counted
         if spot.first_index <= n.bar_index <= spot.last_index and (n.kind or n.timing == "check")
-    ]  # fmt: skip
+    ]
     picture = excerpt(spot.first_index, spot.last_index, marked) if excerpt is not None else None
     image = f'<img alt="{escape(bars)}, the notes in question marked" src="{picture}">' if picture else ""
     drills = ""
     if spot.drills:
         rows = "".join(
             f'<li><a href="{escape(links[name], quote=True)}">{escape(words.get(name, name))}</a></li>'
-            if name in links else f"<li>{escape(words.get(name, name))}</li>"
+            if name in links
+            else f"<li>{escape(words.get(name, name))}</li>"
             for name in spot.drills[:4]
-        )  # fmt: skip
+        )
         drills = f"<p>Drills for it:</p><ul>{rows}</ul>"
     else:
         drills = "<p>Play it at half the tempo three times, then with the bar before it.</p>"
     why = spot.why[:1].upper() + spot.why[1:]
-    return f'<section class="spot"><h3>{escape(bars)}</h3><p>{escape(why)}. At {_clock(spot.time_s)} in the take.</p>{image}{drills}</section>'
+    said = f"<p>{escape(why)}. At {_clock(spot.time_s)} in the take.</p>"
+    return f'<section class="spot"><h3>{escape(bars)}</h3>{said}{image}{drills}</section>'
 
 
 def _habits(check: TakeCheck) -> str:
@@ -149,7 +152,8 @@ def _bars(check: TakeCheck) -> str:
             f"<td>{'–' if late is None else f'{1000 * late:.0f} ms'}</td><td>{', '.join(trouble)}</td></tr>"
         )
     return (
-        '<div class="wide"><table><thead><tr><th>Bar</th><th>Notes</th><th>Median pitch</th><th>Median from the beat</th>'
+        '<div class="wide"><table><thead><tr><th>Bar</th><th>Notes</th><th>Median pitch</th>'
+        "<th>Median from the beat</th>"
         f"<th>To look at</th></tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
     )
 

@@ -129,7 +129,8 @@ def _svg(parts: Sequence[str], height: int, words: str) -> str:
 
 def _band(middle: float, half: float) -> str:
     return (
-        f'<rect class="band" x="{_LEFT}" y="{middle - half:.1f}" width="{WIDTH - _LEFT - _RIGHT}" height="{2 * half:.1f}"/>'
+        f'<rect class="band" x="{_LEFT}" y="{middle - half:.1f}" width="{WIDTH - _LEFT - _RIGHT}" '
+        f'height="{2 * half:.1f}"/>'
         f'<line class="zero" x1="{_LEFT}" y1="{middle}" x2="{WIDTH - _RIGHT}" y2="{middle}"/>'
     )
 

@@ -56,28 +56,41 @@ def track_near(
 
 
 def _track(
-    samples: Samples, begin: int, end: int, rate: int, expected_hz: float | None, low_hz: float, high_hz: float,
-    hop: int, *, window: int,
-) -> Track:  # fmt: skip
+    samples: Samples,
+    begin: int,
+    end: int,
+    rate: int,
+    expected_hz: float | None,
+    low_hz: float,
+    high_hz: float,
+    hop: int,
+    *,
+    window: int,
+) -> Track:
     longest = int(rate / low_hz) + 3
     if expected_hz is not None:
         longest = max(longest, int(2.2 * rate / expected_hz))
     longest = max(longest, 420 if expected_hz is None else min(420, 4 * longest))
     span = window + longest
     starts = np.arange(begin, max(begin + 1, end - span + 1), hop)
-    pieces: list[tuple[Floats, Floats, Floats, Floats]] = []
-    for first in range(0, len(starts), 512):
-        pieces.append(
-            _frames(samples, starts[first : first + 512], rate, window, longest, expected_hz, low_hz, high_hz)
-        )
+    pieces = [
+        _frames(samples, starts[first : first + 512], rate, window, longest, expected_hz, low_hz, high_hz)
+        for first in range(0, len(starts), 512)
+    ]
     hz, apart, near, above = (np.concatenate([piece[i] for piece in pieces]) for i in range(4))
     return Track(time_s=(starts + span / 2) / rate, hz=hz, aperiodicity=apart, near=near, above=above)
 
 
 def _frames(
-    samples: Samples, starts: npt.NDArray[np.intp], rate: int, window: int, longest: int,
-    expected_hz: float | None, low_hz: float, high_hz: float,
-) -> tuple[Floats, Floats, Floats, Floats]:  # fmt: skip
+    samples: Samples,
+    starts: npt.NDArray[np.intp],
+    rate: int,
+    window: int,
+    longest: int,
+    expected_hz: float | None,
+    low_hz: float,
+    high_hz: float,
+) -> tuple[Floats, Floats, Floats, Floats]:
     span = window + longest
     first, last = int(starts[0]), int(starts[-1]) + span
     piece = np.zeros(last - first, dtype=np.float32)

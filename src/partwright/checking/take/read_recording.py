@@ -81,9 +81,12 @@ def read_recording(path: Path, *, told: Callable[[float], None] | None = None) -
     loud, peak = _levels(samples)
     if loud < _SILENT_DBFS:
         raise AudioError(
-            f"is silent: its loudest passages are at {loud:.0f} dBFS" if math.isfinite(loud) else "is silent throughout",
-            "Check the microphone and the track that was exported.", place=place,
-        )  # fmt: skip
+            f"is silent: its loudest passages are at {loud:.0f} dBFS"
+            if math.isfinite(loud)
+            else "is silent throughout",
+            "Check the microphone and the track that was exported.",
+            place=place,
+        )
     if clip.share > _CLIPPED_SHARE:
         kept.append(
             f"{path.name} is clipped ({100 * clip.share:.2g} % of the samples stand at the limit): "
@@ -96,9 +99,15 @@ def read_recording(path: Path, *, told: Callable[[float], None] | None = None) -
     if info.rate_hz < 16_000:
         kept.append(f"{path.name} has {info.rate_hz} Hz, telephone quality; it is judged by its lower partials.")
     return Recording(
-        name=path.name, samples=samples, source_rate_hz=info.rate_hz, source_channels=info.channels, peak_dbfs=peak,
-        loud_dbfs=loud, clipped_share=clip.share, remarks=(*info.remarks, *remarks, *kept),
-    )  # fmt: skip
+        name=path.name,
+        samples=samples,
+        source_rate_hz=info.rate_hz,
+        source_channels=info.channels,
+        peak_dbfs=peak,
+        loud_dbfs=loud,
+        clipped_share=clip.share,
+        remarks=(*info.remarks, *remarks, *kept),
+    )
 
 
 def recording_of(samples: Samples, rate_hz: int, *, name: str = "take") -> Recording:
@@ -107,9 +116,14 @@ def recording_of(samples: Samples, rate_hz: int, *, name: str = "take") -> Recor
     mono = np.concatenate([p[0] for p in _resampled(pieces, rate_hz, 1)]) if rate_hz != RATE_HZ else samples
     loud, peak = _levels(mono)
     return Recording(
-        name=name, samples=np.asarray(mono, dtype=np.float32), source_rate_hz=rate_hz, source_channels=1,
-        peak_dbfs=peak, loud_dbfs=loud, clipped_share=0.0,
-    )  # fmt: skip
+        name=name,
+        samples=np.asarray(mono, dtype=np.float32),
+        source_rate_hz=rate_hz,
+        source_channels=1,
+        peak_dbfs=peak,
+        loud_dbfs=loud,
+        clipped_share=0.0,
+    )
 
 
 def _resampled(pieces: Iterator[Samples], rate_hz: int, channels: int) -> Iterator[Samples]:

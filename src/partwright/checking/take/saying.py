@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from partwright.checking.finding import Finding
+from partwright.checking.finding import Finding, Verdict
 from partwright.checking.take.note import Spot, TakeCheck, TakeNote
 from partwright.score import Part, beat_text
 
@@ -23,17 +23,24 @@ def findings_of_notes(notes: Sequence[TakeNote], part: Part) -> tuple[Finding, .
             side = "late" if note.late_s > 0 else "early"
             found.append(
                 Finding(
-                    kind="timing", verdict="check", bar=note.bar, beat=beat_text(note.beat), time_s=note.time_s,
-                    what=f"{note.name} comes {abs(note.late_s):.2f} s {side}", manner="played",
-                    observed=f"{abs(note.late_s) * 1000:.0f} ms {side}", right="in the take's own tempo", confidence=0.7,
+                    kind="timing",
+                    verdict="check",
+                    bar=note.bar,
+                    beat=beat_text(note.beat),
+                    time_s=note.time_s,
+                    what=f"{note.name} comes {abs(note.late_s):.2f} s {side}",
+                    manner="played",
+                    observed=f"{abs(note.late_s) * 1000:.0f} ms {side}",
+                    right="in the take's own tempo",
+                    confidence=0.7,
                     why="against the notes on either side",
                 )
-            )  # fmt: skip
+            )
     return tuple(found)
 
 
 def _pitch_finding(note: TakeNote) -> Finding:
-    verdict = "wrong" if note.pitch == "wrong" else "check"
+    verdict: Verdict = "wrong" if note.pitch == "wrong" else "check"
     if note.kind == "missed":
         what, observed = f"{note.name} is not heard", note.played
         why = (
@@ -41,7 +48,8 @@ def _pitch_finding(note: TakeNote) -> Finding:
         )
     elif note.kind == "wrong note":
         what, observed = f"{note.played} is played where {note.name} is written", note.played
-        why = f"{abs(note.cents or 0):.0f} cents {'above' if (note.cents or 0) > 0 else 'below'} the written note, steadily"
+        way = "above" if (note.cents or 0) > 0 else "below"
+        why = f"{abs(note.cents or 0):.0f} cents {way} the written note, steadily"
     else:
         cents = note.cents or 0.0
         side = "sharp" if cents > 0 else "flat"
@@ -52,9 +60,18 @@ def _pitch_finding(note: TakeNote) -> Finding:
         if verdict == "check" and abs(cents) < 26:
             why += "; less than a comma may be meant"
     return Finding(
-        kind=note.kind, verdict=verdict, bar=note.bar, beat=beat_text(note.beat), time_s=note.time_s, what=what, why=why,
-        manner="played", observed=observed, right=note.name, confidence=round(note.confidence, 2),
-    )  # fmt: skip
+        kind=note.kind,
+        verdict=verdict,
+        bar=note.bar,
+        beat=beat_text(note.beat),
+        time_s=note.time_s,
+        what=what,
+        why=why,
+        manner="played",
+        observed=observed,
+        right=note.name,
+        confidence=round(note.confidence, 2),
+    )
 
 
 def spots_of(notes: Sequence[TakeNote], part: Part, drills: Sequence[tuple[str, frozenset[int]]]) -> tuple[Spot, ...]:
@@ -80,12 +97,16 @@ def spots_of(notes: Sequence[TakeNote], part: Part, drills: Sequence[tuple[str, 
         inside = [n for n in notes if first <= n.bar_index <= last]
         spots.append(
             Spot(
-                first_bar=part.bars[first].number, last_bar=part.bars[last].number, first_index=first, last_index=last,
-                why=_why(inside), weight=round(sum(weights.get(b, 0.0) for b in range(first, last + 1)), 1),
+                first_bar=part.bars[first].number,
+                last_bar=part.bars[last].number,
+                first_index=first,
+                last_index=last,
+                why=_why(inside),
+                weight=round(sum(weights.get(b, 0.0) for b in range(first, last + 1)), 1),
                 drills=tuple(name for name, bars in drills if bars & set(range(first, last + 1))),
                 time_s=min((n.time_s for n in inside), default=0.0),
             )
-        )  # fmt: skip
+        )
         for bar in range(first - 1, last + 2):
             left.pop(bar, None)
     return tuple(spots)
@@ -137,7 +158,8 @@ def sentences_of(check: TakeCheck) -> tuple[str, ...]:
     if not big:
         second = "Nothing stands out as wrong, missed, out of tune or out of time."
     elif check.habits:
-        second = f"There {'is' if big[0].startswith('1 ') else 'are'} {_listed(big)}; much of it is one habit: {_lower(check.habits[0].words)}."
+        verb = "is" if big[0].startswith("1 ") else "are"
+        second = f"There {verb} {_listed(big)}; much of it is one habit: {_lower(check.habits[0].words)}."
     else:
         second = f"There {'is' if big[0].startswith('1 ') else 'are'} {_listed(big)}."
     if check.spots:

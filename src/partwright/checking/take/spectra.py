@@ -72,7 +72,7 @@ class Hearing:
 
     @cached_property
     def _bands(self) -> Any:
-        """Sparse, shape (bands, bins): interpolation where bands are narrower than bins, a triangle where they are wider."""
+        """Sparse, shape (bands, bins): interpolated where bands are narrower than bins, a triangle where wider."""
         bins = np.arange(self.window // 2 + 1) * RATE_HZ / self.window
         centres = self._centres_hz
         width = np.maximum(centres * (2 ** (1 / (12 * _PER_SEMITONE)) - 1), RATE_HZ / self.window)

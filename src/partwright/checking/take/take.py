@@ -59,15 +59,27 @@ def check_take(
     pace = sorted(judgement.seconds_per_quarter)
     bent = (reference + 50) % 100 - 50
     check = TakeCheck(
-        name=recording.name, seconds=recording.seconds, part=part, events=events, notes=notes,
-        findings=tuple(findings), reference_hz=440.0 * 2 ** (bent / 1200), shift_semitones=heard.shift + round((reference - bent) / 100),
-        heard_share=heard.walk.heard_share, fit=heard.walk.fit,
+        name=recording.name,
+        seconds=recording.seconds,
+        part=part,
+        events=events,
+        notes=notes,
+        findings=tuple(findings),
+        reference_hz=440.0 * 2 ** (bent / 1200),
+        shift_semitones=heard.shift + round((reference - bent) / 100),
+        heard_share=heard.walk.heard_share,
+        fit=heard.walk.fit,
         tempo_qpm=60 / pace[len(pace) // 2] if pace else None,
-        tempo_range_qpm=(60 / pace[int(0.95 * (len(pace) - 1))], 60 / pace[int(0.05 * (len(pace) - 1))]) if pace else None,
-        covered=_covered(heard, events), starts_s=min(a.onsets_s[0] for a in heard.attempts),
-        ends_s=max(a.end_s for a in heard.attempts), habits=habits, spots=spots,
+        tempo_range_qpm=(60 / pace[int(0.95 * (len(pace) - 1))], 60 / pace[int(0.05 * (len(pace) - 1))])
+        if pace
+        else None,
+        covered=_covered(heard, events),
+        starts_s=min(a.onsets_s[0] for a in heard.attempts),
+        ends_s=max(a.end_s for a in heard.attempts),
+        habits=habits,
+        spots=spots,
         remarks=(*recording.remarks, *_remarks(heard, judgement)),
-    )  # fmt: skip
+    )
     from dataclasses import replace
 
     return replace(check, sentences=sentences_of(check))
@@ -118,12 +130,20 @@ def _findings_of_walk(heard: Heard, events: Sequence[ScoreEvent], part: Part) ->
         if first <= last:
             found.append(
                 Finding(
-                    kind="played again", verdict="check", bar=event.bar, beat=_beat(event), time_s=after.onsets_s[0],
-                    what=f"the take stops in bar {events[last].bar} and begins again at bar {event.bar}; the last time counts",
-                    manner="played", observed=f"bar {event.bar} again", right=f"on to bar {events[min(last + 1, len(events) - 1)].bar}",
-                    confidence=0.9, why="the same notes are heard twice",
+                    kind="played again",
+                    verdict="check",
+                    bar=event.bar,
+                    beat=_beat(event),
+                    time_s=after.onsets_s[0],
+                    what=f"the take stops in bar {events[last].bar} and begins again at bar {event.bar}; "
+                    "the last time counts",
+                    manner="played",
+                    observed=f"bar {event.bar} again",
+                    right=f"on to bar {events[min(last + 1, len(events) - 1)].bar}",
+                    confidence=0.9,
+                    why="the same notes are heard twice",
                 )
-            )  # fmt: skip
+            )
         elif first > last + 1:
             skipped = events[last + 1 : first]
             repeat = {e.bar_index for e in skipped} <= {e.bar_index for e in events[: last + 1]}
@@ -136,11 +156,19 @@ def _findings_of_walk(heard: Heard, events: Sequence[ScoreEvent], part: Part) ->
                 continue
             found.append(
                 Finding(
-                    kind="left out", verdict="check", bar=skipped[0].bar, beat=_beat(skipped[0]), time_s=after.onsets_s[0],
-                    what=f"{bars} {'are' if 'bars' in bars else 'is'} not in the take", manner="played",
-                    observed="nothing", right=bars, confidence=0.85, why=f"after bar {events[last].bar} the take goes on at bar {event.bar}",
+                    kind="left out",
+                    verdict="check",
+                    bar=skipped[0].bar,
+                    beat=_beat(skipped[0]),
+                    time_s=after.onsets_s[0],
+                    what=f"{bars} {'are' if 'bars' in bars else 'is'} not in the take",
+                    manner="played",
+                    observed="nothing",
+                    right=bars,
+                    confidence=0.85,
+                    why=f"after bar {events[last].bar} the take goes on at bar {event.bar}",
                 )
-            )  # fmt: skip
+            )
     return found
 
 
@@ -166,11 +194,21 @@ def _findings_of_extras(extras: Sequence[Extra], notes: Sequence[TakeNote], part
         )
         found.append(
             Finding(
-                kind=extra.kind, verdict="check", bar=note.bar, beat=beat_text(note.beat), time_s=extra.time_s, what=what,
-                manner="played", observed=extra.played, right=f"{note.pitch.name} alone", confidence=extra.confidence,
-                why="a steady second pitch inside the note" if extra.kind == "extra" else "the sound falls and begins anew",
+                kind=extra.kind,
+                verdict="check",
+                bar=note.bar,
+                beat=beat_text(note.beat),
+                time_s=extra.time_s,
+                what=what,
+                manner="played",
+                observed=extra.played,
+                right=f"{note.pitch.name} alone",
+                confidence=extra.confidence,
+                why="a steady second pitch inside the note"
+                if extra.kind == "extra"
+                else "the sound falls and begins anew",
             )
-        )  # fmt: skip
+        )
     return found
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 import music21
 import pytest
 from arranging_measures import (
+    CHOSEN_ON_TUNE,
     agreement,
     cello_pieces,
     chorales,
@@ -98,8 +99,9 @@ def _beats_the_baselines(total: Counter[str]) -> None:
 
 
 def test_proposed_chords_are_nearer_to_printed_symbols_than_the_baselines() -> None:
-    """Two songs and two tunes of the Nottingham collection with printed chord symbols."""
-    _beats_the_baselines(_agreement([(part, printed_truth(part, harmony)) for _, part, harmony in harmonised()]))
+    """A song and two tunes of the Nottingham collection with printed symbols; not the song weights were chosen on."""
+    tunes = [(part, harmony) for name, part, harmony in harmonised() if name != CHOSEN_ON_TUNE]
+    _beats_the_baselines(_agreement([(part, printed_truth(part, harmony)) for part, harmony in tunes]))
 
 
 def test_proposed_chords_are_nearer_to_what_bach_wrote_than_the_baselines() -> None:

@@ -6,7 +6,6 @@ Source of the matrix: ITU-R BT.709 (Kr 0.2126, Kb 0.0722).
 
 from __future__ import annotations
 
-import io
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -23,6 +22,7 @@ __all__ = [
     "drawing_svg",
     "over",
     "patch_of",
+    "png_rgb",
     "recoloured",
     "rgb_of",
     "svg_rgb",
@@ -63,7 +63,12 @@ def svg_rgba(svg: str, width: int, height: int) -> Pixels:
 
 def svg_rgb(svg: str, width: int, height: int, ground: str) -> Pixels:
     """The drawing on paper of one colour."""
-    pixels = _decoded(svg_png(svg, width, background=ground), "rgb24")
+    return png_rgb(svg_png(svg, width, background=ground), width, height, ground)
+
+
+def png_rgb(png: bytes, width: int, height: int, ground: str) -> Pixels:
+    """A PNG's pixels, cut or filled with paper where its shape differs by a pixel."""
+    pixels = _decoded(png, "rgb24")
     if pixels.shape[:2] == (height, width):
         return pixels
     found = np.full((height, width, 3), rgb_of(ground), dtype=np.uint8)
@@ -92,10 +97,9 @@ def over(top: Pixels, ground: Pixels) -> Pixels:
 def _decoded(png: bytes, pixel_format: str) -> Pixels:
     import av
 
-    container: Any
-    with av.open(io.BytesIO(png)) as container:
-        frame: Any = next(container.decode(video=0))
-    pixels: Pixels = frame.to_ndarray(format=pixel_format)
+    decoder: Any = av.CodecContext.create("png", "r")
+    frames = [*decoder.decode(av.Packet(png)), *decoder.decode(None)]
+    pixels: Pixels = frames[0].to_ndarray(format=pixel_format)
     return pixels
 
 
@@ -110,6 +114,17 @@ class Patch:
     @property
     def shape(self) -> tuple[int, int]:
         return self.luma.shape[0], self.luma.shape[1]
+
+    def copy(self) -> Patch:
+        """The same in memory of its own."""
+        return Patch(self.luma.copy(), self.blue.copy(), self.red.copy())
+
+    def put(self, other: Patch, x: int, y: int) -> None:
+        """Lay another patch down on this one; x and y even."""
+        rows, columns = other.shape
+        self.luma[y : y + rows, x : x + columns] = other.luma
+        self.blue[y // 2 : (y + rows) // 2, x // 2 : (x + columns) // 2] = other.blue
+        self.red[y // 2 : (y + rows) // 2, x // 2 : (x + columns) // 2] = other.red
 
     def cut(self, x: int, y: int, width: int, height: int) -> Patch:
         """A part of it; all even."""
@@ -147,14 +162,12 @@ class Canvas:
         self.luma = self.planes[:height]
         self.blue = flat[:quarter].reshape(height // 2, width // 2)
         self.red = flat[quarter:].reshape(height // 2, width // 2)
+        self._whole = Patch(self.luma, self.blue, self.red)
         self.fill(0, 0, width, height, ground)
 
     def put(self, patch: Patch, x: int, y: int) -> None:
         """Lay a patch down; x and y even."""
-        rows, columns = patch.shape
-        self.luma[y : y + rows, x : x + columns] = patch.luma
-        self.blue[y // 2 : (y + rows) // 2, x // 2 : (x + columns) // 2] = patch.blue
-        self.red[y // 2 : (y + rows) // 2, x // 2 : (x + columns) // 2] = patch.red
+        self._whole.put(patch, x, y)
 
     def fill(self, x: int, y: int, width: int, height: int, colour: str) -> None:
         """A filled rectangle; its edges are taken to even pixels."""

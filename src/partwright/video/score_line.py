@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from partwright.engraving import INK, PAPER, EngravingProcess, Strip, engrave_strip
+from partwright.engraving import INK, PAPER, EngravingProcess, Strip, engrave_strip, svg_png
 from partwright.errors import EngravingError
 from partwright.video.look import ACCENT, Layout
-from partwright.video.raster import Canvas, Patch, Pixels, patch_of, recoloured, rgb_of, svg_rgb
+from partwright.video.raster import Canvas, Patch, Pixels, patch_of, png_rgb, recoloured, rgb_of
 
 if TYPE_CHECKING:
     from partwright.instrument import Instrument
@@ -58,6 +58,7 @@ class ScoreLine:
         self._layout, self._place = layout, layout.staff
         self._strips: dict[tuple[int, int, float], Strip | None] = {}
         self._pixels: OrderedDict[tuple[int, int, float], tuple[Pixels, Patch]] = OrderedDict()
+        self._pngs: dict[tuple[int, int, float], bytes] = {}
         self._guess = 3
         self._sizes: tuple[float, ...] = _STAFF_SIZES
         self.windows = self._find_windows(bar_indices)
@@ -186,14 +187,25 @@ class ScoreLine:
         width, height = self._place.width, self._place.height
         drawn_width, drawn_height = round(strip.width_mm * scale), round(strip.height_mm * scale)
         top = self._top(window)
-        ground = np.full((height, width, 3), rgb_of(PAPER), dtype=np.uint8)
+        ground, patch = self._paper[0].copy(), self._paper[1].copy()
         rows, columns = min(drawn_height, height - top), min(drawn_width, width)
-        ground[top : top + rows, :columns] = svg_rgb(strip.svg, drawn_width, drawn_height, PAPER)[:rows, :columns]
-        found = (ground, patch_of(ground))
+        if key not in self._pngs:  # a few kilobytes each: what is played again need not be drawn again
+            self._pngs[key] = svg_png(strip.svg, drawn_width, background=PAPER)
+        drawn = png_rgb(self._pngs[key], drawn_width, drawn_height, PAPER)
+        ground[top : top + rows, :columns] = drawn[:rows, :columns]
+        low = min(height, top + rows + rows % 2)
+        patch.put(patch_of(ground[top:low]), 0, top)
+        found = (ground, patch)
         self._pixels[key] = found
         while len(self._pixels) > _KEPT:
             self._pixels.popitem(last=False)
         return found
+
+    @cached_property
+    def _paper(self) -> tuple[Pixels, Patch]:
+        """The place with nothing on it."""
+        empty = np.full((self._place.height, self._place.width, 3), rgb_of(PAPER), dtype=np.uint8)
+        return empty, patch_of(empty)
 
     def picture(self, window: int, notes: Sequence[str]) -> Pixels:
         """A window with notes marked, RGB, as large as the place: for thumbnails and tests."""

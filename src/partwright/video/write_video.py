@@ -19,6 +19,7 @@ import numpy.typing as npt
 
 from partwright.errors import OutputError, Place
 from partwright.files import path_atomic
+from partwright.video.ahead import ahead
 from partwright.video.captions import Caption, Chapter
 from partwright.video.demonstration import FRAME_RATE, Demonstration, frame_times
 from partwright.video.raster import Pixels
@@ -108,14 +109,11 @@ def write_pictures(
                     container.metadata["title"] = title
                 container.start_encoding()
                 last = 0
-                for at, planes in pictures:
+                for at, frame in ahead(_as_frames(pictures)):
                     if sound is not None:
                         sound.write_until(at + 0.5)
                     if text is not None:
                         text.write_until(at + 0.5)
-                    frame = av.VideoFrame.from_ndarray(planes, format="yuv420p")
-                    frame.pts, frame.time_base = round(at * _TICKS), Fraction(1, _TICKS)
-                    frame.color_range, frame.colorspace = 1, 1
                     last = frame.pts
                     container.mux(stream.encode(frame))
                 for packet in stream.encode(None):
@@ -134,6 +132,15 @@ def write_pictures(
             ) from error
 
 
+def _as_frames(pictures: Iterable[tuple[float, Pixels]]) -> Iterator[tuple[float, Any]]:
+    """A copy of each picture as the encoder takes it, with its time."""
+    for at, planes in pictures:
+        frame = av.VideoFrame.from_ndarray(planes, format="yuv420p")
+        frame.pts, frame.time_base = round(at * _TICKS), Fraction(1, _TICKS)
+        frame.color_range, frame.colorspace = 1, 1
+        yield at, frame
+
+
 def _picture_stream(container: Any, width: int, height: int, *, variable: bool) -> Any:
     stream = container.add_stream("libx264", rate=FRAME_RATE)
     stream.width, stream.height, stream.pix_fmt = width, height, "yuv420p"
@@ -142,7 +149,7 @@ def _picture_stream(container: Any, width: int, height: int, *, variable: bool) 
     stream.codec_context.color_range, stream.codec_context.colorspace = 1, 1
     stream.codec_context.color_primaries, stream.codec_context.color_trc = 1, 1
     # A whole picture every few seconds, so that a player can go anywhere; pictures that change little need no more.
-    stream.codec_context.gop_size = 20 if variable else 4 * FRAME_RATE
+    stream.codec_context.gop_size = 30 if variable else 4 * FRAME_RATE
     stream.options = {
         # Flat areas and thin lines: the fastest way of coding shows them best here, in a somewhat larger file.
         "preset": "ultrafast",

@@ -16,7 +16,7 @@ __all__ = ["Edge", "Lattice", "hear"]
 
 _LETTERS = ("a", "b", "c", "d", "e", "f", "g")
 _PLAIN_LETTER = 0.02  # a letter written as such is one
-_SMALL_LETTER = 2.0  # where capitals can be trusted, a small "a" is the article
+_SMALL_LETTER = 0.4  # where capitals can be trusted, a small "a" is the article
 _SPLIT, _JOINED = 0.5, 0.9
 _SPLIT_LETTER, _SPLIT_SHORT = 0.35, 1.2
 _SHORT_JOINS = frozenset({"is", "on"})
@@ -68,7 +68,7 @@ def hear(words: Sequence[Word], language: Language, *, trust_capitals: bool) -> 
                 if row.meant.startswith("N:") and trust_capitals and form == "a" and not word.capital:
                     continue
                 extra_price = (
-                    1.0 if trust_capitals and not word.capital and row.meant.startswith("N:") and row.price > 3 else 0.0
+                    0.5 if trust_capitals and not word.capital and row.meant.startswith("N:") and row.price > 3 else 0.0
                 )
                 if trust_capitals and form == "a" and word.capital and not word.first:
                     edges[k].append(Edge("N:a", k + 1, _PLAIN_LETTER))

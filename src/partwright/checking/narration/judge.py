@@ -30,6 +30,8 @@ CHECK_FROM = 0.3
 ASK_FROM = 0.55
 _NEVER_WRONG = frozenset({"not_finger", "offer_finger", "offer_open", "offer_harmonic", "retake", "count_loose"})
 _BARE_HABIT = 0.08  # who leaves out fewer accidentals than this share means it when he does
+_BARE_NOISY = 0.2
+_PLAINLY_HEARD, _MISHEARD_SHARE = 0.95, 0.015
 _BARE_LEAST = 6  # accidentals that must have been said before a habit is known
 _LIKELIEST = 0.5
 _SENTENCE_WORDS = 12
@@ -380,7 +382,10 @@ def _together(
 
 
 def _bare_habit(mentions: Sequence[Mention], following: Following, truth: Truth) -> float:
-    """The share of notes with an accidental whose accidental the speaker leaves out; 0.3 while little is known."""
+    """The share of notes with an accidental whose accidental the speaker leaves out; 0.3 while little is known.
+
+    Where words are misheard, accidentals are lost too: then it is never told to be less than `_BARE_NOISY`.
+    """
     bare = full = 0
     for k, mention in enumerate(mentions):
         place = _likeliest(following, k)
@@ -390,7 +395,12 @@ def _bare_habit(mentions: Sequence[Mention], following: Following, truth: Truth)
         if alter and step == mention.note[0]:
             bare += mention.note[1] is None
             full += mention.note[1] is not None
-    return bare / (bare + full) if bare + full >= _BARE_LEAST else 0.3
+    if bare + full < _BARE_LEAST:
+        return 0.3
+    named = [mention for mention in mentions if mention.note is not None]
+    misheard = sum(mention.p < _PLAINLY_HEARD for mention in named)
+    noisy = misheard > _MISHEARD_SHARE * len(named) or bare > 1
+    return max(bare / (bare + full), _BARE_NOISY if noisy else 0.0)
 
 
 def _swapped(mentions: Sequence[Mention], following: Following, truth: Truth) -> dict[int, tuple[bool, int]]:

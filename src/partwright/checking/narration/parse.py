@@ -211,7 +211,7 @@ class _Parser:
     def _take(self, state: _State, atom: Atom) -> list[_State]:
         kind = atom.kind
         if kind in _NOTES:
-            return [self._note(state, atom)]
+            return [] if kind == "note" and self._names_a_string(atom) else [self._note(state, atom)]
         if kind in _PLACES:
             return [self._place(state, atom)]
         if kind in _FORM:
@@ -237,6 +237,15 @@ class _Parser:
         if kind == "digits":
             return self._digits(state, atom)
         return self._claim(state, atom)
+
+    def _names_a_string(self, atom: Atom) -> bool:
+        """Whether "string" comes right after the letter: then it is no note, unless it is an open one."""
+        behind = atom.last_word + 1
+        return (
+            behind < len(self.words)
+            and self.words[atom.last_word].stop == 0
+            and self.words[behind].form in self.sets["string_words"]
+        )
 
     def _behind(self, state: _State, atom: Atom) -> _State:
         return self._pass(state, atom.last_word, atom.last_word, gap=False)

@@ -110,8 +110,10 @@ def listen(
     fine_columns = np.array([place[int(c)] for c in columns])
     shown = fine.copy()
     shown[quiet[:frames]] = _FINE_FLOOR_SILENT
+    sounding = np.where(quiet[:frames, None], np.float32(-9.0), fine)
     attempts = tuple(
-        _placed(events, stretch, shown, fine_columns, strength) for stretch in _joined(walk.stretches, events)
+        _placed(events, stretch, shown, sounding, fine_columns, strength)
+        for stretch in _joined(walk.stretches, events)
     )
     return Heard(
         tuning_cents=tuning,
@@ -250,7 +252,8 @@ def _bridged(before: Stretch, after: Stretch, events: Sequence[ScoreEvent]) -> S
 
 
 def _placed(
-    events: Sequence[ScoreEvent], stretch: Stretch, shown: Floats, columns: npt.NDArray[np.intp], strength: Floats
+    events: Sequence[ScoreEvent], stretch: Stretch, shown: Floats, sounding: Floats, columns: npt.NDArray[np.intp],
+    strength: Floats,
 ) -> Attempt:
     coarse = [frame * FRAME_S for frame in stretch.starts]
     wide = maximum_filter1d(strength, 5)
@@ -267,6 +270,6 @@ def _placed(
         same = place > 0 and set(events[number].sounding) & set(events[number - 1].sounding)
         if same:
             continue
-        foot = at_the_foot(exact[place], shown[:, columns[number]])
+        foot = at_the_foot(exact[place], sounding[:, columns[number]])
         exact[place] = max(foot, exact[place - 1] + 0.03) if place else foot
     return replace(Attempt(events=stretch.events, onsets_s=tuple(exact[:-1]), end_s=exact[-1]), skipped=skipped)

@@ -99,7 +99,9 @@ def at_the_foot(onset_s: float, heard: Floats) -> float:
     first = frame
     while first > max(0, frame - _FOOT_FRAMES) and heard[first - 1] > _FOOT:
         first -= 1
-    return onset_s if first == frame else min(onset_s, first * FINE_S + 0.01)
+    if first in (frame, frame - _FOOT_FRAMES):
+        return onset_s  # it begins at once, or what is heard before is akin to it and tells nothing
+    return min(onset_s, first * FINE_S + 0.01)
 
 
 def _tempo_ratios(

@@ -28,7 +28,7 @@ __all__ = ["SoundTrack", "TextTrack", "add_text_track", "set_chapters", "write_d
 
 _TICKS = 90_000
 _THREADS = "2"
-_AUDIO_BIT_RATE = 160_000
+_AUDIO_BIT_RATE = 192_000
 
 # What the text track's encoder asks for as its style: white text at the foot; players use their own.
 _STYLE = b"""[Script Info]
@@ -182,7 +182,8 @@ class SoundTrack:
 
     def __init__(self, container: Any, samples: npt.NDArray[np.float32], rate_hz: int) -> None:
         self._container, self._samples, self._rate = container, samples, rate_hz
-        self._stream = container.add_stream("aac", rate=rate_hz)
+        # The plain way of choosing its steps takes a third of the time; the rate is ample for it.
+        self._stream = container.add_stream("aac", rate=rate_hz, options={"aac_coder": "fast"})
         self._stream.layout = "stereo"
         self._stream.bit_rate = _AUDIO_BIT_RATE
         self._next = 0

@@ -193,6 +193,10 @@ def test_any_well_formed_midi(tracks: list[list[Any]], kind: int, ticks: int, gr
     _midi_outcome(saved(mido.MidiFile(type=kind, ticks_per_beat=ticks, tracks=made)), track="1", grid=grid)
 
 
+def test_kept_find_words_go_on_after_another_voice_begins() -> None:
+    assert _abc_outcome("X:1\nL:1/4\nV:1\nV:2\nK:C\nV:1\nCDE|\nw: a b\nV:2\n+: c\nGAB|\n") == "read"
+
+
 def test_kept_find_notes_below_the_lowest_octave() -> None:
     data = midi_bytes([(0.0, 1.0, 5), (1.0, 2.0, 60), (2.0, 3.0, 0), (3.0, 4.0, 12)])
     assert _midi_outcome(data) == "read"

@@ -456,9 +456,10 @@ class _TuneReader:
         self._sing(verse, line)
 
     def _continue(self, content: str, line: int) -> None:
-        if self.lyric_text and self.voice is not None:
+        verse = self.verse.get(id(self.voice), 0)
+        if self.lyric_text and verse:  # no verse: another voice began in between
             self.lyric_text += " " + content
-            self._sing(self.verse[id(self.voice)], line)
+            self._sing(verse, line)
         elif self.fields and not self.in_body:
             letter, before = self.fields[-1]
             self.fields[-1] = (letter, f"{before} {content.strip()}")

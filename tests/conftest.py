@@ -44,7 +44,7 @@ class Ran:
 def partwright(tmp_path: Path) -> Callable[..., Ran]:
     """Runs the command line in its own process, in a fresh folder: `partwright("finger", "tune.xml")`."""
 
-    def run(*arguments: str | Path, cwd: Path = tmp_path, timeout_seconds: float = 120, **extra: str) -> Ran:
+    def run(*arguments: str | Path, cwd: Path = tmp_path, timeout_seconds: float = 600, **extra: str) -> Ran:
         return run_partwright([str(a) for a in arguments], cwd=cwd, timeout_seconds=timeout_seconds, extra=extra)
 
     return run
@@ -69,7 +69,7 @@ def partwright_here(
 
 
 def run_partwright(
-    arguments: Sequence[str], *, cwd: Path, timeout_seconds: float = 120, extra: dict[str, str] | None = None
+    arguments: Sequence[str], *, cwd: Path, timeout_seconds: float = 600, extra: dict[str, str] | None = None
 ) -> Ran:
     """One command as a user types it. A traceback on either output fails the test at once."""
     done = subprocess.run(

@@ -19,7 +19,7 @@ __all__ = ["SOUND_STEPS", "lesson_music"]
 _MUSIC = ("tune", "step:plan", "pins", "hand", "own tables", "tempo", "sound", "credits", "arranging")
 _LESSON = (*_MUSIC, "sections", "teaching")
 _MIXES = (("with guide", "with-guide"), ("without guide", "without-guide"), ("guide left", "guide-left"))
-_SECTION_TURNS, _DRILL_TURNS = 2, 2
+_SECTION_TURNS, _DRILL_TURNS = 2, 1
 
 
 def _timing(workshop: Workshop) -> Made:

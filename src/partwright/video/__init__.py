@@ -2,7 +2,7 @@
 
 >>> from partwright.video import contrast_ratio
 >>> round(contrast_ratio("#0F5A8A", "#FCFAF5"), 1)
-7.0
+7.1
 """
 
 from typing import TYPE_CHECKING
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from partwright.video.look import FORMATS, Layout, Rect, contrast_ratio, picture_format
     from partwright.video.narrated import NarratedPieces, narrated_pieces, spoken_captions
     from partwright.video.overlays import KINDS, Overlay, Piece, timeline_pieces
-    from partwright.video.timeline import Timeline, make_timeline
+    from partwright.video.timeline import Timeline, Track, make_timeline
     from partwright.video.write_overlays import OVERLAY_FORMATS, pixels_png, write_overlay, write_overlay_pictures
     from partwright.video.write_video import write_demonstration, write_pictures
 
@@ -53,7 +53,7 @@ _HOMES: dict[str, tuple[str, ...]] = {
     "look": ("FORMATS", "Layout", "Rect", "contrast_ratio", "picture_format"),
     "narrated": ("NarratedPieces", "narrated_pieces", "spoken_captions"),
     "overlays": ("KINDS", "Overlay", "Piece", "timeline_pieces"),
-    "timeline": ("Timeline", "make_timeline"),
+    "timeline": ("Timeline", "Track", "make_timeline"),
     "write_overlays": ("OVERLAY_FORMATS", "pixels_png", "write_overlay", "write_overlay_pictures"),
     "write_video": ("write_demonstration", "write_pictures"),
 }
@@ -76,6 +76,7 @@ __all__ = [
     "Piece",
     "Rect",
     "Timeline",
+    "Track",
     "Work",
     "burn_in",
     "chapter_list",

@@ -34,6 +34,8 @@ LINE_CHARACTERS = 37
 LINES = 2
 SECONDS_A_WORD = 60 / 180
 LEAST_SECONDS = 1.0
+LATE_SECONDS = 1.5  # a caption stays no longer than this after its speech
+_TOGETHER_SECONDS = 0.3  # cues that begin nearer than this are read as one
 LEAST_CHAPTER_SECONDS, LEAST_CHAPTERS = 10.0, 3  # common practice of video platforms, no source
 
 
@@ -64,35 +66,50 @@ def shape_captions(cues: Iterable[Caption], *, seconds: float | None = None) -> 
     A cue that is too short to be read is held longer where there is room before the next, at most 1.5 s beyond its
     speech. `seconds` is where the video ends.
     """
-    cut = [piece for cue in sorted(cues, key=lambda c: c.start_seconds) for piece in _cut(cue)]
     shaped: list[Caption] = []
-    for index, cue in enumerate(cut):
-        following = cut[index + 1].start_seconds if index + 1 < len(cut) else seconds
+    joined = _joined(cues)
+    for index, cue in enumerate(joined):
+        following = joined[index + 1].start_seconds if index + 1 < len(joined) else seconds
         needed = max(LEAST_SECONDS, SECONDS_A_WORD * len(cue.text.split()))
-        end = max(cue.end_seconds, min(cue.start_seconds + needed, cue.end_seconds + 1.5))
+        end = max(cue.end_seconds, min(cue.start_seconds + needed, cue.end_seconds + LATE_SECONDS))
         if following is not None:
             end = min(end, following)
-        start = max(cue.start_seconds, 0.0)
-        if round(end, 3) > round(start, 3):
-            shaped.append(Caption(start_seconds=round(start, 3), end_seconds=round(end, 3), text=cue.text))
-        elif shaped:  # two cues at one time: read as one
-            shaped[-1] = replace(shaped[-1], text=_lines(f"{shaped[-1].text} {cue.text}"))
+        for piece in _cut(replace(cue, end_seconds=end)):
+            if piece.end_seconds > piece.start_seconds:
+                shaped.append(piece)
+            elif shaped:  # the video ends before it could be shown apart
+                shaped[-1] = replace(shaped[-1], text=f"{shaped[-1].text}\n{piece.text}")
     return tuple(shaped)
 
 
+def _joined(cues: Iterable[Caption]) -> list[Caption]:
+    """Cues in order, without empty ones; those that begin nearly together are one."""
+    found: list[Caption] = []
+    for cue in sorted(cues, key=lambda c: c.start_seconds):
+        text = " ".join(cue.text.split())
+        start = max(0.0, cue.start_seconds)
+        if not text:
+            continue
+        if found and start - found[-1].start_seconds < _TOGETHER_SECONDS:
+            before = found[-1]
+            end = max(before.end_seconds, cue.end_seconds)
+            found[-1] = replace(before, end_seconds=end, text=f"{before.text} {text}")
+        else:
+            found.append(Caption(start_seconds=start, end_seconds=max(start, cue.end_seconds), text=text))
+    return found
+
+
 def _cut(cue: Caption) -> list[Caption]:
-    text = " ".join(cue.text.split())
-    if not text:
-        return []
-    pages = _pages(text)
+    """A cue in pieces of at most two lines, each with its share of the time; on whole milliseconds."""
+    pages = _pages(cue.text)
     words = sum(len(page.split()) for page in pages)
-    length = max(0.0, cue.end_seconds - cue.start_seconds)
+    length = cue.end_seconds - cue.start_seconds
     found, passed = [], 0
     for page in pages:
-        count = len(page.split())
         start = cue.start_seconds + length * passed / words
-        passed += count
-        found.append(Caption(start_seconds=start, end_seconds=cue.start_seconds + length * passed / words, text=page))
+        passed += len(page.split())
+        end = cue.start_seconds + length * passed / words
+        found.append(Caption(start_seconds=round(start, 3), end_seconds=round(end, 3), text=page))
     return found
 
 
@@ -101,7 +118,7 @@ def _pages(text: str) -> list[str]:
     lines = _wrapped(text)
     if len(lines) <= LINES:
         return [_balanced(text)]
-    words = text.split()
+    words = [word[at : at + LINE_CHARACTERS] for word in text.split() for at in range(0, len(word), LINE_CHARACTERS)]
     fit = len(words)
     while len(_wrapped(" ".join(words[:fit]))) > LINES:
         fit -= 1
@@ -135,10 +152,6 @@ def _balanced(text: str) -> str:
     while width > 10 and len(_wrapped(text, width - 1)) == len(lines) and max(map(len, text.split())) < width - 1:
         width -= 1
     return "\n".join(_wrapped(text, width))
-
-
-def _lines(text: str) -> str:
-    return "\n".join(_wrapped(" ".join(text.split())))
 
 
 _FINGERS = {"first": "1st", "second": "2nd", "third": "3rd", "fourth": "4th"}

@@ -1,7 +1,7 @@
 """Mutated ABC and MIDI: whatever comes in, a valid tree comes out or one sentence, and never anything else.
 
-Long runs (30,000 ABC texts and 30,000 MIDI files in all) found notes below octave 0 written into the tree; that file is
-kept below. Schema: MusicXML 4.0.
+Long runs (17,000 ABC texts, 26,000 MIDI files and as many seconds of generated events as patience allowed) found the
+cases kept at the end; the last 7,600 and 20,000 found nothing. Schema: MusicXML 4.0.
 """
 
 from __future__ import annotations

@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from scipy.signal import butter, hilbert, sosfiltfilt
 
 HERE = Path(__file__).resolve().parent
 sys.path.insert(0, str(HERE.parent / "tests"))
@@ -71,6 +72,7 @@ class Case:
         return "backing" if self.backing_db is not None else "clean"
 
 
+SEEDS = (11, 211)
 SLIPS: dict[str, object] = {"wrong": 4, "missed": 3, "cents": 8}
 CASES: tuple[Case, ...] = (
     Case("drift of 15 %", "demo", "cello", {**SLIPS, "drift": 0.15}),
@@ -155,30 +157,34 @@ def lag(voice: str, midi: int) -> float:
     return _LAGS[voice, midi]
 
 
-_OWN: dict[tuple[str, int], float] = {}
+_OWN: dict[tuple[str, int, float], float] = {}
 
 
-def own_cents(voice: str, midi: int) -> float:
-    """By how much the sound font's own recording of a note is out of tune: its lone partials in one long spectrum."""
+def own_cents(voice: str, midi: int, seconds: float) -> float:
+    """By how much the sound font's own recording of a note, held so long, is out of tune.
+
+    Another method than the check's: the instantaneous frequency (the analytic signal's phase) of each of the first five
+    partials, cut out by a band-pass; their medians over the note, weighed by strength.
+    """
     if voice == "additive":
         return 0.0
-    if (voice, midi) not in _OWN:
-        alone = ts.Performance((ts.Heard(0, 0.2, 1.4, (midi,)),), 2.2)
+    seconds = round(seconds, 1)
+    if (voice, midi, seconds) not in _OWN:
+        alone = ts.Performance((ts.Heard(0, 0.3, seconds, (midi,)),), seconds + 1.0)
         sound = ts.fluid(alone, program={"cello": ts.CELLO, "viola": 41, "violin": ts.VIOLIN}[voice])
-        piece = sound[round(0.3 * ts.RATE) : round(1.4 * ts.RATE)]
-        size = 1 << 19
-        spectrum = np.abs(np.fft.rfft(piece * np.hanning(len(piece)), size))
         hz = 440 * 2 ** ((midi - 69) / 12)
+        inside = slice(round(0.36 * ts.RATE), round((0.27 + seconds) * ts.RATE))
         found = []
-        for n in range(1, 7):
-            low, high = (round(n * hz * 2 ** (c / 1200) * size / ts.RATE) for c in (-50, 50))
-            at = low + int(np.argmax(spectrum[low:high]))
-            found.append((1200 * np.log2(at * ts.RATE / size / (n * hz)), spectrum[at]))
+        for n in range(1, 6):
+            band = butter(2, [n * hz * 0.96, n * hz * 1.04], btype="band", fs=ts.RATE, output="sos")
+            signal = hilbert(sosfiltfilt(band, sound))
+            speed = np.diff(np.unwrap(np.angle(signal)))[inside] * ts.RATE / (2 * np.pi)
+            found.append((1200 * np.log2(np.median(speed) / (n * hz)), float(np.mean(np.abs(signal[inside])))))
         values, weights = np.array(found).T
         order = np.argsort(values)
         total = np.cumsum(weights[order])
-        _OWN[voice, midi] = float(values[order][np.searchsorted(total, total[-1] / 2)])
-    return _OWN[voice, midi]
+        _OWN[voice, midi, seconds] = float(values[order][np.searchsorted(total, total[-1] / 2)])
+    return _OWN[voice, midi, seconds]
 
 
 def run_case(case: Case, part: Part, seed: int) -> dict[str, object]:
@@ -198,13 +204,17 @@ def run_case(case: Case, part: Part, seed: int) -> dict[str, object]:
             continue
         asked.append(note.time_s - heard.onset_s - later)
         sounding.append(asked[-1] - lag(case.voice, heard.midis[0]))
-        if note.cents is not None and note.kind != "wrong note":
-            cents.append(note.cents - heard.cents - own_cents(case.voice, heard.midis[0]))
+        if note.cents is not None and note.kind != "wrong note" and len(heard.midis) == 1:
+            cents.append(note.cents - heard.cents - own_cents(case.voice, heard.midis[0], heard.seconds))
     loud = {(n.event): n for n in check.counted if n.kind in ("wrong note", "missed")}
     gross = {e for e, (kind, _) in slips.items() if kind in ("wrong", "missed")}
     found = sum(e in loud for e in gross)
     false = [e for e in loud if e not in gross]
-    tuned = {e: v for e, (kind, v) in slips.items() if kind == "cents"}
+    # What is to be found is what sounds: the planted error and the sound font's own.
+    tuned = {
+        e: v for e, (kind, v) in slips.items()
+        if kind == "cents" and abs(v + own_cents(case.voice, truth[e].midis[0], truth[e].seconds)) >= 15
+    }  # fmt: skip
     called = {n.event for n in check.counted if n.kind == "intonation"}
     timing_false = sum(n.timing == "check" for n in check.counted)
     # A deviation the performance holds by its own spread and that is over the threshold is no false alarm.
@@ -214,7 +224,7 @@ def run_case(case: Case, part: Part, seed: int) -> dict[str, object]:
         if n.kind == "intonation"
         and n.event not in tuned
         and n.event in truth
-        and abs(truth[n.event].cents + own_cents(case.voice, truth[n.event].midis[0])) < 9
+        and abs(truth[n.event].cents + own_cents(case.voice, truth[n.event].midis[0], truth[n.event].seconds)) < 9
     ]
     return {
         "name": case.name,
@@ -363,19 +373,29 @@ def main() -> None:
             continue
         if chosen and str(number) not in chosen:
             continue
-        row = run_case(case, known[case.tune], seed=number + 11)
-        one = summed([row])
-        print(
-            f"{number:2} {case.name:32} {case.tune:6} {case.voice:9}"
-            f" onset {one['onset_ms_median']:5}/{one['onset_ms_95']:6} ms"
-            f" (asked {one['onset_from_asked_ms_median']:5}/{one['onset_from_asked_ms_95']:6})"
-            f"  cents {one['cents_median']:5}/{one['cents_95']:5}"
-            f"  gross {row['gross_found']}/{row['gross']} false {row['gross_false']}"
-            f"  out {row['cents_found']}/{row['cents_planted']} false {row['cents_false']}  late? {row['timing_false']}"
-            f"  {row['check_s']} s  {row['missed_slips'] or ''} {row['false_events'] or ''}",
-            flush=True,
-        )
-        rows.append(row)
+        seeds = SEEDS[:1] if chosen else SEEDS
+        rows += [shown(run_case(case, known[case.tune], seed=number + seed), number, case) for seed in seeds]
+    report(rows, chosen, known)
+
+
+def shown(row: dict[str, object], number: int, case: Case) -> dict[str, object]:
+    """The row, printed."""
+    one = summed([row])
+    print(
+        f"{number:2} {case.name:32} {case.tune:6} {case.voice:9}"
+        f" onset {one['onset_ms_median']:5}/{one['onset_ms_95']:6} ms"
+        f" (asked {one['onset_from_asked_ms_median']:5}/{one['onset_from_asked_ms_95']:6})"
+        f"  cents {one['cents_median']:5}/{one['cents_95']:5}"
+        f"  gross {row['gross_found']}/{row['gross']} false {row['gross_false']}"
+        f"  out {row['cents_found']}/{row['cents_planted']} false {row['cents_false']}  late? {row['timing_false']}"
+        f"  {row['check_s']} s  {row['missed_slips'] or ''} {row['false_events'] or ''}",
+        flush=True,
+    )
+    return row
+
+
+def report(rows: list[dict[str, object]], chosen: list[str], known: dict[str, Part]) -> None:
+    """Sums, the tracker against the library, long takes; written where all was run."""
     groups: dict[str, Callable[[dict[str, object]], bool]] = {
         "clean": lambda r: r["group"] == "clean",
         "backing": lambda r: r["group"] == "backing",

@@ -11,6 +11,7 @@ from partwright.building.arranging_steps import ARRANGING_STEPS
 from partwright.building.pages import page_heading
 from partwright.building.sound_steps import SOUND_STEPS
 from partwright.building.step import Made, Step
+from partwright.building.take_steps import TAKE_STEPS
 from partwright.building.teaching_steps import TEACHING_STEPS
 from partwright.building.video_steps import VIDEO_STEPS
 from partwright.building.workshop import Workshop
@@ -175,4 +176,5 @@ STEPS: tuple[Step, ...] = (
     *TEACHING_STEPS,
     *SOUND_STEPS,
     *VIDEO_STEPS,
+    *TAKE_STEPS,
 )

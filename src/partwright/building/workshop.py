@@ -99,6 +99,11 @@ class Workshop:
         return _takes(self, _TRANSCRIPT_ENDINGS)
 
     @cached_property
+    def recordings(self) -> tuple[Path, ...]:
+        """What was played in the takes, as sound alone; a film is checked on request."""
+        return _takes(self, frozenset(_SOUND_ENDINGS))
+
+    @cached_property
     def footage(self) -> tuple[Path, ...]:
         """The recorded lesson: films in takes/ that have a transcript of the same name beside them."""
         spoken = {path.stem for path in self.transcripts}
@@ -214,6 +219,10 @@ def _footage(workshop: Workshop) -> str:
     return content_hash(*(f"{path.name} {file_hash(path)}" for path in workshop.footage))
 
 
+def _recordings(workshop: Workshop) -> str:
+    return content_hash(*(f"{path.name} {file_hash(path)}" for path in workshop.recordings))
+
+
 def _own_script(workshop: Workshop) -> str:
     path = workshop.folder / OWN_SCRIPT_FILE
     return content_hash(_bytes(path)) if path.is_file() else ""
@@ -232,6 +241,7 @@ _FINGERPRINTS: Mapping[str, Callable[[Workshop], str]] = {
     "backing": _backing,
     "transcripts": _transcripts,
     "footage": _footage,
+    "recordings": _recordings,
     "program": lambda _: program_hash(),
 }
 

@@ -10,35 +10,21 @@ import click
 from partwright.cli.options import hand_options, json_option, score_argument
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from partwright.checking.take import TakeCheck
     from partwright.fingering import FingeringPlan
-    from partwright.lesson import HardSpot, Prepared, Teaching
+    from partwright.lesson import Prepared, Teaching
 
 __all__ = ["command"]
 
 _TAKES = "takes"
 _KINDS = frozenset(
-    [
-        ".wav",
-        ".flac",
-        ".mp3",
-        ".m4a",
-        ".aac",
-        ".ogg",
-        ".opus",
-        ".wma",
-        ".aif",
-        ".aiff",
-        ".caf",
-        ".mp4",
-        ".mov",
-        ".mkv",
-        ".webm",
-        ".avi",
-        ".m4v",
-        ".3gp",
-    ]
-)
+    (
+        ".wav", ".flac", ".mp3", ".m4a", ".aac", ".ogg", ".opus", ".wma", ".aif", ".aiff", ".caf",
+        ".mp4", ".mov", ".mkv", ".webm", ".avi", ".m4v", ".3gp",
+    )
+)  # fmt: skip
 _STEPS = 5
 
 
@@ -74,15 +60,19 @@ def command(
         LOG_FILE,
         add_row,
         check_take,
+        drill_bars,
         earlier_takes,
         log_row,
+        phrase_ends,
         read_log,
         read_recording,
         take_document,
+        take_report,
     )
     from partwright.cli.output import print_findings, print_json, progress, remark
     from partwright.cli.read_job import planning_for, read_job
     from partwright.errors import NoPlan
+    from partwright.files import write_atomic
     from partwright.fingering import plan_of
 
     path = Path(recording) if recording else _newest(Path(score))
@@ -90,7 +80,7 @@ def command(
     teaching: Teaching | None = None
     plan: FingeringPlan | None = None
     with progress(_STEPS, quiet=as_json) as shown:
-        shown.start(f"reading {path.name}", 1, _STEPS + 1)
+        shown.start(f"reading {path.name}", 1, _STEPS)
         read = read_recording(path)
         try:
             planning = planning_for(job)
@@ -99,7 +89,8 @@ def command(
         except NoPlan as error:
             remark(f"remark: {error} The take is checked without fingers.")
         check = check_take(
-            read, job.part, instrument=job.instrument, plan=plan, drills=_drill_bars(teaching),
+            read, job.part, instrument=job.instrument, plan=plan, drills=drill_bars(teaching),
+            phrases=phrase_ends(teaching),
             told=lambda words, number: shown.start(words, number + 1, _STEPS),
         )  # fmt: skip
     log_path = Path(log) if log else Path(score) / LOG_FILE if Path(score).is_dir() else None
@@ -107,7 +98,10 @@ def command(
     rows = read_log(log_path) if log_path else ()
     earlier = earlier_takes(rows, bars=check.covered, name=path.name, order=order)
     if page is not None:
-        _write_page(page, job, check, teaching, earlier, plan, score)
+        html = take_report(
+            job, check, plan=plan, teaching=teaching, earlier=earlier, drill_links=_links(Path(page), score, teaching)
+        )
+        write_atomic(Path(page), html)
         remark(f"{page}: written.")
     if log_path is not None and not no_log:
         row = log_row(check, when=_now(), score=job.credits.title or Path(score).name)
@@ -157,70 +151,27 @@ def _teaching(job: Prepared, planning: object) -> Teaching | None:
         return None  # the check stands without drills
 
 
-def _drill_bars(teaching: Teaching | None) -> tuple[tuple[str, frozenset[int]], ...]:
-    """Each drill with the bars its spot lies in, returns included."""
-    if teaching is None:
-        return ()
-    order = {bar.number: bar.index for bar in teaching.part.bars}
-    bars: dict[int, frozenset[int]] = {spot.rank: _bars_of(spot, order) for spot in teaching.spots}
-    return tuple((drill.id, bars.get(drill.spot, frozenset())) for drill in teaching.drills)
-
-
-def _bars_of(spot: HardSpot, order: dict[str, int]) -> frozenset[int]:
-    first, last = order[spot.bars[0]], order[spot.bars[1]]
-    return frozenset({*range(first, last + 1), *(order[b] for b in spot.also_bars if b in order)})
-
-
-def _write_page(
-    page: str, job: Prepared, check: TakeCheck, teaching: Teaching | None, earlier: object, plan: FingeringPlan | None,
-    score: str,
-) -> None:  # fmt: skip
+def _links(page: Path, score: str, teaching: Teaching | None) -> dict[str, str]:
+    """Where the page finds the lesson's drills, for those that were built."""
     import os
-    from collections.abc import Sequence
 
-    from partwright.checking import marked_image
-    from partwright.checking.take import take_page
-    from partwright.engraving import EngravingProcess, engrave_excerpt_svg
-    from partwright.errors import EngravingError
-    from partwright.files import write_atomic
-    from partwright.lesson import plan_marks
-
-    target = Path(page)
-    words = {d.id: f"Drill {d.id}: {d.title}" for d in teaching.drills} if teaching else {}
     folder = Path(score) / "build" / "drills"
-    links = {}
-    for drill_id in words:
-        file = folder / f"drill-{drill_id}.musicxml"
-        if Path(score).is_dir() and file.is_file():
-            links[drill_id] = Path(os.path.relpath(file, target.parent)).as_posix()
-    marks = plan_marks(job, plan) if plan is not None else ()
-    with EngravingProcess() as process:
-
-        def excerpt(first: int, last: int, ids: Sequence[str]) -> str | None:
-            try:
-                svg = engrave_excerpt_svg(
-                    job.tune, marks, first_bar_index=first, last_bar_index=last, width_mm=130,
-                    instrument=job.instrument, process=process,
-                )  # fmt: skip
-            except EngravingError:
-                return None
-            return marked_image(svg, ids)
-
-        html = take_page(
-            job.credits.title or target.stem, check, earlier=earlier, drill_words=words, drill_links=links,  # type: ignore[arg-type]
-            excerpt=excerpt,
-        )  # fmt: skip
-    write_atomic(target, html)
+    found: dict[str, str] = {}
+    for drill in teaching.drills if teaching is not None else ():
+        file = folder / f"drill-{drill.id}.musicxml"
+        if file.is_file():
+            found[drill.id] = Path(os.path.relpath(file, page.parent)).as_posix()
+    return found
 
 
-def _print_sum(check: TakeCheck, earlier: object, page: str | None) -> None:
+def _print_sum(check: TakeCheck, earlier: Sequence[object], page: str | None) -> None:
     for sentence in check.sentences:
         click.echo(sentence)
     for habit in check.habits[:2]:
         click.echo(f"{habit.words} (bars {', '.join(habit.bars)}).")
     tempo = f", at {check.tempo_qpm:.0f} quarter notes a minute" if check.tempo_qpm else ""
     click.echo(f"Judged at A = {check.reference_hz:.1f} Hz{tempo}.")
-    if isinstance(earlier, tuple) and earlier:
+    if earlier:
         count = len(earlier)
         click.echo(f"{count} earlier take{'s' if count > 1 else ''} of these bars in the practice log.")
     if page is None:

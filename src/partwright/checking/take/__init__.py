@@ -12,6 +12,7 @@ from partwright.checking.take.page import take_page
 from partwright.checking.take.pitch import Track, pitch_track
 from partwright.checking.take.practice_log_io import LOG_FILE, add_row, earlier_takes, read_log
 from partwright.checking.take.read_recording import Recording, read_recording, recording_of
+from partwright.checking.take.report import drill_bars, phrase_ends, take_report
 from partwright.checking.take.tables import judging
 from partwright.checking.take.take import check_take
 
@@ -26,9 +27,11 @@ __all__ = [
     "Track",
     "add_row",
     "check_take",
+    "drill_bars",
     "earlier_takes",
     "judging",
     "log_row",
+    "phrase_ends",
     "pitch_track",
     "read_log",
     "read_recording",
@@ -36,4 +39,5 @@ __all__ = [
     "score_events",
     "take_document",
     "take_page",
+    "take_report",
 ]

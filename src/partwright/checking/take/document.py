@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from partwright.checking.finding import findings_document
 from partwright.checking.take.note import TakeCheck, TakeNote
+from partwright.checking.take.sums import GroupSum, bar_sums, phrase_sums
 from partwright.score import beat_text
 
 __all__ = ["log_row", "take_document"]
@@ -30,6 +31,7 @@ def take_document(check: TakeCheck) -> dict[str, object]:
         },
         "notes": [_note(note) for note in check.notes],
         "bars": _bars(check),
+        "phrases": _phrases(check),
         "habits": [
             {
                 "finger": habit.finger,
@@ -78,25 +80,22 @@ def _note(note: TakeNote) -> dict[str, object]:
 
 
 def _bars(check: TakeCheck) -> list[dict[str, object]]:
-    rows: dict[int, list[TakeNote]] = {}
-    for note in check.counted:
-        rows.setdefault(note.bar_index, []).append(note)
-    found: list[dict[str, object]] = []
-    for index in sorted(rows):
-        of = rows[index]
-        cents = sorted(n.cents for n in of if n.cents is not None and n.kind != "wrong note")
-        late = sorted(abs(n.late_s) for n in of if n.late_s is not None)
-        found.append(
-            {
-                "bar": check.part.bars[index].number,
-                "notes": len(of),
-                "median_cents": round(cents[len(cents) // 2], 1) if cents else None,
-                "out_of_tune": sum(n.kind == "intonation" for n in of),
-                "wrong_or_missed": sum(n.kind in ("wrong note", "missed") for n in of),
-                "median_late_s": round(late[len(late) // 2], 3) if late else None,
-            }
-        )
-    return found
+    return [{"bar": row.first, **_figures(row)} for row in bar_sums(check)]
+
+
+def _phrases(check: TakeCheck) -> list[dict[str, object]]:
+    return [{"first": row.first, "last": row.last, **_figures(row)} for row in phrase_sums(check)]
+
+
+def _figures(row: GroupSum) -> dict[str, object]:
+    return {
+        "notes": row.notes,
+        "median_cents": row.median_cents,
+        "median_late_s": row.median_late_s,
+        "out_of_tune": row.out_of_tune,
+        "wrong_or_missed": row.wrong_or_missed,
+        "early_or_late": row.early_or_late,
+    }
 
 
 def log_row(check: TakeCheck, *, when: str, score: str) -> dict[str, object]:

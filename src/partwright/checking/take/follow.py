@@ -27,14 +27,14 @@ _STATE_S = 0.093
 _WEIGHT = 0.25  # frames overlap by seven eighths, so that each counts for a quarter
 _FLOOR = -2.4  # any note may be wrong
 _SILENT_NOTE = -1.2  # a note may be missed
-_GAP = -1.5
+_GAP = -1.4
 _SILENT_GAP = -0.05
 _SILENT_REST = -0.02
 _REST = -1.6
 _STAY, _NEXT, _OVER = -0.45, -0.95, -3.0
-_PACE = -0.575  # what a frame of music pays for staying and going on; outside the music it pays the same
+_PACE = -0.45  # what a frame outside the music pays: as much as one of waiting on a note
 _SKIP_NOTE = -5.0
-_LEAVE, _ENTER_BAR, _ENTER = -16.0, -15.0, -20.0
+_LEAVE, _ENTER_TUNE, _ENTER_BAR, _ENTER = -16.0, -9.0, -15.0, -20.0
 _JUMP = -32.0
 _BLOCK = 16_384
 _NEVER = np.float32(-1e30)
@@ -102,6 +102,7 @@ class _Graph:
         self.enter[self.first] = _ENTER
         starts = np.array([e.first_of_bar for e in events])
         self.enter[self.first[starts]] = _ENTER_BAR
+        self.enter[0] = _ENTER_TUNE
         self.bar_first = self.first[starts]
         self.leavers = np.unique(np.concatenate([np.array(last_play), self.last]))
 

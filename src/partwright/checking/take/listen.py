@@ -22,7 +22,7 @@ from partwright.checking.take.spectra import (
     pitch_sets,
 )
 
-__all__ = ["Attempt", "Heard", "listen"]
+__all__ = ["Attempt", "Heard", "coherence", "listen"]
 
 Floats = npt.NDArray[np.float32]
 
@@ -91,6 +91,11 @@ def listen(
     hearing = Hearing(window=4096, tuning_cents=tuning, sets=sets, top_hz=recording.top_hz)
     chances, silent = _coarse(recording, hearing)
     walk, shift = _best_shift(events, chances, silent, sets)
+    if shift and any(len(event.sounding) > 1 for event in events):
+        moved = [tuple(midi + shift for midi in event.sounding) for event in events]
+        sets = pitch_sets(moved, low=max(28, low - 14), high=min(103, high + 14))
+        chances, silent = _coarse(recording, replace(hearing, sets=sets))
+        walk = follow(events, chances, _columns(events, sets, shift), silent)
     columns = _columns(events, sets, shift)
     say("finding where each note begins", 3)
     keep = sorted(
@@ -112,8 +117,7 @@ def listen(
     shown[quiet[:frames]] = _FINE_FLOOR_SILENT
     sounding = np.where(quiet[:frames, None], np.float32(-9.0), fine)
     attempts = tuple(
-        _placed(events, stretch, shown, sounding, fine_columns, strength)
-        for stretch in _joined(walk.stretches, events)
+        _placed(events, stretch, shown, sounding, fine_columns, strength) for stretch in _joined(walk.stretches, events)
     )
     return Heard(
         tuning_cents=tuning,
@@ -127,6 +131,31 @@ def listen(
         strength=strength,
         rise=rise,
     )
+
+
+def coherence(heard: Heard, events: Sequence[ScoreEvent]) -> float:
+    """The share of written notes, among those the walk went through, that sound as written and last about as long.
+
+    "About" is half to twice the take's median of played over written length. A take full of slips stays well above a
+    half; another tune that shares some pitches does not.
+    """
+    rows = [
+        (events[number], *attempt.span(place))
+        for attempt in heard.attempts
+        for place, number in enumerate(attempt.events)
+    ]
+    ratios = sorted((end - start) / (event.seconds + event.rest_s) for event, start, end in rows)
+    if not ratios:
+        return 0.0
+    usual = ratios[len(ratios) // 2]
+    good = 0
+    for event, start, end in rows:
+        ratio = (end - start) / (event.seconds + event.rest_s) / usual
+        first = int(start / FINE_S)
+        stop = first + max(1, int(0.85 * (end - start) * event.seconds / (event.seconds + event.rest_s) / FINE_S))
+        match = float(np.mean(np.maximum(heard.chances[first:stop, heard.column_of[event.index]], -4.0)))
+        good += match > -1.5 and (0.5 < ratio < 2.0 or event.held or event.grace)
+    return good / len(rows)
 
 
 def _coarse(recording: Recording, hearing: Hearing) -> tuple[Floats, npt.NDArray[np.bool_]]:
@@ -252,7 +281,11 @@ def _bridged(before: Stretch, after: Stretch, events: Sequence[ScoreEvent]) -> S
 
 
 def _placed(
-    events: Sequence[ScoreEvent], stretch: Stretch, shown: Floats, sounding: Floats, columns: npt.NDArray[np.intp],
+    events: Sequence[ScoreEvent],
+    stretch: Stretch,
+    shown: Floats,
+    sounding: Floats,
+    columns: npt.NDArray[np.intp],
     strength: Floats,
 ) -> Attempt:
     coarse = [frame * FRAME_S for frame in stretch.starts]

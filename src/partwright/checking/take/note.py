@@ -109,6 +109,7 @@ class TakeCheck:
     covered: tuple[tuple[str, str], ...]  # first and last bar of each stretch that counts
     starts_s: float
     ends_s: float
+    phrases: tuple[tuple[str, str], ...] = ()  # ids of the first and last note of each phrase of the part
     habits: tuple[Habit, ...] = ()
     spots: tuple[Spot, ...] = ()
     sentences: tuple[str, ...] = ()

@@ -12,6 +12,7 @@ from importlib import resources
 from partwright.checking.take.accuracy import accuracy_words
 from partwright.checking.take.note import Spot, TakeCheck, TakeNote
 from partwright.checking.take.pictures import intonation_systems, timing_systems
+from partwright.checking.take.sums import GroupSum, bar_sums, phrase_sums
 from partwright.engraving import SANS, SERIF
 from partwright.engraving.typefaces import Face, font_face_css
 from partwright.score import beat_text
@@ -26,13 +27,13 @@ def take_page(
     title: str,
     check: TakeCheck,
     *,
-    earlier: Sequence[Mapping[str, object]] = (),
+    earlier: Sequence[Mapping[str, object]] | None = None,
     drill_words: Mapping[str, str] | None = None,
     drill_links: Mapping[str, str] | None = None,
     excerpt: Excerpt | None = None,
 ) -> str:
-    """The page as HTML. `earlier` are rows of the practice log; `drill_words` and `drill_links` name and locate drills;
-    `excerpt` draws bars as an image's address (first and last bar index, ids of notes to mark)."""
+    """The page as HTML. `earlier` are rows of the practice log (None: not looked into); `drill_words` and `drill_links`
+    name and locate drills; `excerpt` draws bars as an image's address (first and last bar index, notes to mark)."""
     template = (resources.files("partwright.checking.take") / "data" / "take.html").read_text(encoding="utf-8")
     values: dict[str, str] = {
         "@@TITLE@@": escape(title),
@@ -43,7 +44,9 @@ def take_page(
         "@@HABITS@@": _habits(check),
         "@@PICTURES@@": _pictures(check),
         "@@FINDINGS@@": _findings(check),
-        "@@PHRASES@@": _bars(check),
+        "@@PHRASES@@": _phrases(check),
+        "@@BARS@@": _groups("Bar", bar_sums(check)),
+        "@@SPOTS_TITLE@@": _spots_title(check),
         "@@PROGRESS@@": _progress(check, earlier),
         "@@NOTES@@": _notes(check),
         "@@CAUTION@@": "".join(f"<p>{escape(words)}</p>" for words in accuracy_words()),
@@ -101,6 +104,10 @@ def _spot(
     return f'<section class="spot"><h3>{escape(bars)}</h3>{said}{image}{drills}</section>'
 
 
+def _spots_title(check: TakeCheck) -> str:
+    return {0: "Nothing to practise apart", 1: "Practise this spot"}.get(len(check.spots), "Practise these two spots")
+
+
 def _habits(check: TakeCheck) -> str:
     if not check.habits:
         return ""
@@ -132,35 +139,42 @@ def _findings(check: TakeCheck) -> str:
     )
 
 
-def _bars(check: TakeCheck) -> str:
-    from partwright.checking.take.document import take_document
-
-    rows = []
-    listed = take_document(check)["bars"]
-    assert isinstance(listed, list)
-    for row in listed:
-        cents = row["median_cents"]
-        late = row["median_late_s"]
+def _groups(heading: str, rows: Sequence[GroupSum]) -> str:
+    cells = []
+    for row in rows:
+        cents = row.median_cents
         tune = "–" if cents is None else f"{'▲' if cents > 10 else '▼' if cents < -10 else '●'} {cents:+.0f} cents"
-        trouble = []
-        if row["wrong_or_missed"]:
-            trouble.append(f"{row['wrong_or_missed']} wrong or missed")
-        if row["out_of_tune"]:
-            trouble.append(f"{row['out_of_tune']} out of tune")
-        rows.append(
-            f'<tr><th scope="row">{escape(str(row["bar"]))}</th><td>{row["notes"]}</td><td>{tune}</td>'
-            f"<td>{'–' if late is None else f'{1000 * late:.0f} ms'}</td><td>{', '.join(trouble)}</td></tr>"
+        trouble = [
+            f"{count} {words}"
+            for count, words in (
+                (row.wrong_or_missed, "wrong or missed"),
+                (row.out_of_tune, "out of tune"),
+                (row.early_or_late, "early or late"),
+            )
+            if count
+        ]
+        place = row.first if row.first == row.last else f"{row.first} to {row.last}"
+        late = "–" if row.median_late_s is None else f"{1000 * row.median_late_s:.0f} ms"
+        cells.append(
+            f'<tr><th scope="row">{escape(place)}</th><td>{row.notes}</td><td>{tune}</td><td>{late}</td>'
+            f"<td>{', '.join(trouble)}</td></tr>"
         )
     return (
-        '<div class="wide"><table><thead><tr><th>Bar</th><th>Notes</th><th>Median pitch</th>'
-        "<th>Median from the beat</th>"
-        f"<th>To look at</th></tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
+        f'<div class="wide"><table><thead><tr><th>{heading}</th><th>Notes</th><th>Median pitch</th>'
+        f"<th>Median from the beat</th><th>To look at</th></tr></thead><tbody>{''.join(cells)}</tbody></table></div>"
     )
 
 
-def _progress(check: TakeCheck, earlier: Sequence[Mapping[str, object]]) -> str:
+def _phrases(check: TakeCheck) -> str:
+    rows = phrase_sums(check)
+    return f"<h2>Phrase by phrase</h2>{_groups('Bar:beat', rows)}" if rows else ""
+
+
+def _progress(check: TakeCheck, earlier: Sequence[Mapping[str, object]] | None) -> str:
+    if earlier is None:
+        return ""
     if not earlier:
-        return "<p>This is the first take of these bars in the practice log.</p>"
+        return "<h2>Progress on these bars</h2><p>This is the first take of these bars in the practice log.</p>"
     rows = []
     sums = check.sums
     now: Mapping[str, object] = {"when": "this take", "file": check.name, **sums, "tempo_qpm": check.tempo_qpm}
@@ -179,7 +193,8 @@ def _progress(check: TakeCheck, earlier: Sequence[Mapping[str, object]]) -> str:
         ]
         rows.append("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in cells) + "</tr>")
     return (
-        '<div class="wide"><table><thead><tr><th>When</th><th>Take</th><th>In tune</th><th>Median out by</th>'
+        '<h2>Progress on these bars</h2><div class="wide"><table><thead><tr><th>When</th><th>Take</th>'
+        "<th>In tune</th><th>Median out by</th>"
         "<th>Median from the beat</th><th>Wrong or missed</th><th>Quarters a minute</th></tr></thead>"
         f"<tbody>{''.join(rows)}</tbody></table></div>"
     )

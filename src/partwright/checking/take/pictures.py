@@ -67,6 +67,7 @@ def _intonation(notes: Sequence[TakeNote]) -> str:
     places = _places(notes)
     parts = [_band(middle, 10 * per_cent), _scale(middle, per_cent, (50, 25, -25, -50), "cents")]
     parts += _bar_lines(notes, places, 18, 150)
+    last_x = -1.0
     for note, x in zip(notes, places, strict=True):
         shape = note.shape
         value = note.cents if note.cents is not None and note.kind not in ("wrong note", "missed") else 0.0
@@ -82,7 +83,9 @@ def _intonation(notes: Sequence[TakeNote]) -> str:
             below = value < 0 and shape in "▲▼"
             parts.append(f'<text x="{x:.1f}" y="{y + (21 if below else -11):.1f}">{escape(label)}</text>')
         parts.append("</g>")
-        parts.append(f'<text class="name" x="{x:.1f}" y="168">{escape(_short(note.name))}</text>')
+        stacked = x == last_x  # the upper note of a double stop stands above the lower one's name
+        parts.append(f'<text class="name" x="{x:.1f}" y="{154 if stacked else 168}">{escape(_short(note.name))}</text>')
+        last_x = x
     words = f"Intonation, bars {notes[0].bar} to {notes[-1].bar}"
     return _svg(parts, _CENTS_HEIGHT, words)
 
@@ -97,7 +100,7 @@ def _timing(notes: Sequence[TakeNote]) -> str:
     per_ms = 40 / _SPAN_MS
     places = _places(notes)
     parts = [_band(middle, 70 * per_ms), _scale(middle, per_ms, (100, -100), "ms")]
-    parts += _bar_lines(notes, places, 12, 108)
+    parts += _bar_lines(notes, places, 12, 108, numbered=False)
     for note, x in zip(notes, places, strict=True):
         if note.late_s is None:
             parts.append(
@@ -151,16 +154,17 @@ def _scale(middle: float, per_unit: float, values: Sequence[int], unit: str) -> 
     return "".join(rows)
 
 
-def _bar_lines(notes: Sequence[TakeNote], places: Sequence[float], top: int, bottom: int) -> list[str]:
+def _bar_lines(
+    notes: Sequence[TakeNote], places: Sequence[float], top: int, bottom: int, *, numbered: bool = True
+) -> list[str]:
     parts = []
     before: tuple[int, int] | None = None
     for i, (note, x) in enumerate(zip(notes, places, strict=True)):
         if before is None or (note.bar_index, note.attempt) != before:
             at = x - 20 if i == 0 else (places[i - 1] + x) / 2 if x - places[i - 1] < 40 else x - 20
             parts.append(f'<line class="bar" x1="{at:.1f}" y1="{top}" x2="{at:.1f}" y2="{bottom}"/>')
-            parts.append(
-                f'<text class="number" x="{at + 4:.1f}" y="{top - 4 if top > 16 else top}">{escape(note.bar)}</text>'
-            )
+            if numbered:
+                parts.append(f'<text class="number" x="{at + 4:.1f}" y="{top - 4}">{escape(note.bar)}</text>')
         before = (note.bar_index, note.attempt)
     return parts
 

@@ -70,7 +70,7 @@ def _pitch_finding(note: TakeNote) -> Finding:
         manner="played",
         observed=observed,
         right=note.name,
-        confidence=round(note.confidence, 2),
+        confidence=round(min(0.97, note.confidence), 2),
     )
 
 
@@ -78,9 +78,9 @@ def spots_of(notes: Sequence[TakeNote], part: Part, drills: Sequence[tuple[str, 
     """At most two places: the bar with most to gain, its neighbour where that has something too; then the next best."""
     weights: dict[int, float] = {}
     for note in notes:
-        worth = {"wrong note": 3.0, "missed": 3.0}.get(note.kind, 0.0)
+        worth = {"wrong note": 2.5, "missed": 2.0}.get(note.kind, 0.0)
         if note.kind == "intonation" and note.cents is not None:
-            worth = min(2.5, abs(note.cents) / 15)
+            worth = min(4.0, abs(note.cents) / 12)
         if note.timing == "check":
             worth += 1.0
         if worth:
@@ -146,22 +146,21 @@ def sentences_of(check: TakeCheck) -> tuple[str, ...]:
     )
     median = sums["median_abs_cents"]
     first += f", with a median of {median:.0f} cents." if isinstance(median, float) else "."
-    big = []
-    if wrong := int(sums["wrong_notes"] or 0):
-        big.append(f"{wrong} other note{'s' if wrong > 1 else ''} than written")
-    if missed := int(sums["missed"] or 0):
-        big.append(f"{missed} note{'s' if missed > 1 else ''} not heard")
-    if out := int(sums["out_of_tune"] or 0):
-        big.append(f"{out} note{'s' if out > 1 else ''} sharp or flat enough to notice")
-    if late := int(sums["early_or_late"] or 0):
-        big.append(f"{late} early or late")
+    big: list[str] = []
+    for count, words in (
+        (sums["wrong_notes"], "other than written"),
+        (sums["missed"], "not heard"),
+        (sums["out_of_tune"], "sharp or flat enough to notice"),
+        (sums["early_or_late"], "early or late"),
+    ):
+        if count:
+            noun = ("note " if count == 1 else "notes ") if not big else ""
+            big.append(f"{count} {noun}{words}")
     if not big:
         second = "Nothing stands out as wrong, missed, out of tune or out of time."
-    elif check.habits:
-        verb = "is" if big[0].startswith("1 ") else "are"
-        second = f"There {verb} {_listed(big)}; much of it is one habit: {_lower(check.habits[0].words)}."
     else:
-        second = f"There {'is' if big[0].startswith('1 ') else 'are'} {_listed(big)}."
+        habit = f"; {_lower(check.habits[0].words)}" if check.habits else ""
+        second = f"Worth a look: {_listed(big)}{habit}."
     if check.spots:
         places = [
             f"bar {s.first_bar}" if s.first_bar == s.last_bar else f"bars {s.first_bar}–{s.last_bar}"

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 from partwright.checking.finding import Finding
 from partwright.checking.take.events import ScoreEvent, score_events
 from partwright.checking.take.habits import find_habits
 from partwright.checking.take.judge import Extra, Judgement, judge
-from partwright.checking.take.listen import Heard, listen
+from partwright.checking.take.listen import Heard, coherence, listen
 from partwright.checking.take.note import TakeCheck, TakeNote
 from partwright.checking.take.read_recording import Recording
 from partwright.checking.take.saying import findings_of_notes, sentences_of, spots_of
@@ -16,7 +17,7 @@ from partwright.checking.take.tables import judging
 from partwright.errors import AudioError, InputError, Place
 from partwright.fingering import FingeringPlan
 from partwright.instrument import Instrument
-from partwright.score import Part
+from partwright.score import Part, beat_text
 from partwright.sound import make_timing
 
 __all__ = ["check_take"]
@@ -29,9 +30,11 @@ def check_take(
     instrument: Instrument | None = None,
     plan: FingeringPlan | None = None,
     drills: Sequence[tuple[str, frozenset[int]]] = (),
+    phrases: Sequence[tuple[str, str]] = (),
     told: Callable[[str, int], None] | None = None,
 ) -> TakeCheck:
-    """Check a recording against a part. `drills`: ids of drills and the bars (indices) they are for.
+    """Check a recording against a part. `drills`: ids of drills and the bars (indices) they are for;
+    `phrases`: ids of the first and last note of each.
 
     Raises AudioError where the recording does not match the score, with the evidence.
     """
@@ -77,44 +80,36 @@ def check_take(
         starts_s=min(a.onsets_s[0] for a in heard.attempts),
         ends_s=max(a.end_s for a in heard.attempts),
         habits=habits,
+        phrases=tuple(phrases),
         spots=spots,
         remarks=(*recording.remarks, *_remarks(heard, judgement)),
     )
-    from dataclasses import replace
-
     return replace(check, sentences=sentences_of(check))
 
 
 def _refuse_other_tune(recording: Recording, events: Sequence[ScoreEvent], heard: Heard) -> None:
+    """AudioError where the notes in order are not what is heard, with what was found of them."""
     limits = judging()["walk"]
-    longest = max((len(a.events) for a in heard.attempts), default=0)
-    if (
-        heard.walk.heard_share >= limits["least_heard"]
-        and heard.walk.fit >= limits["least_fit"]
-        and longest >= min(4, len(events))
-    ):
+    longest = max((len(attempt.events) for attempt in heard.attempts), default=0)
+    coherent = coherence(heard, events)
+    enough = heard.walk.heard_share >= limits["least_heard"] or longest >= limits["long_row"]
+    wanted = limits["least_coherent_transposed" if heard.shift else "least_coherent"]
+    if enough and longest >= min(4, len(events)) and heard.walk.fit >= limits["least_fit"] and coherent >= wanted:
         return
-    # A short take inside a long talk is still this tune where a long row of its notes fits well.
-    if longest >= 12 and heard.walk.fit > -0.5:
-        return
-    found = (
-        f"bars {events[heard.attempts[0].events[0]].bar} to {events[heard.attempts[-1].events[-1]].bar}"
-        if heard.attempts
-        else "no bars"
-    )
+    notes = sum(len(attempt.events) for attempt in heard.attempts)
+    if notes:
+        bars = f"bars {events[heard.attempts[0].events[0]].bar} to {events[heard.attempts[-1].events[-1]].bar}"
+        evidence = (
+            f"the best that was found is {notes} notes in {bars}, {100 * coherent:.0f} % of them at the written pitch "
+            f"and length, in {100 * heard.walk.heard_share:.0f} % of its sound; a take has over {100 * wanted:.0f} % "
+            f"in over {100 * limits['least_heard']:.0f} %"
+        )
+    else:
+        evidence = "none of its notes is heard in order"
     raise AudioError(
-        f"does not match this score: only {100 * heard.walk.heard_share:.0f} % of its sound fits the notes in order "
-        f"({found}; the longest row is {longest} notes, and the expected pitches are heard with a likelihood of "
-        f"{_percent(heard.walk.fit)} each; a take of the tune has over 50 % and over 60 %)",
-        "Check that the recording is of this tune, at this octave or a transposition of it.",
+        f"does not match this score: {evidence}", "Check that the recording is of this tune.",
         place=Place(file=recording.name),
-    )
-
-
-def _percent(log_probability: float) -> str:
-    from math import exp
-
-    return f"{100 * exp(log_probability):.0f} %"
+    )  # fmt: skip
 
 
 def _covered(heard: Heard, events: Sequence[ScoreEvent]) -> tuple[tuple[str, str], ...]:
@@ -173,14 +168,10 @@ def _findings_of_walk(heard: Heard, events: Sequence[ScoreEvent], part: Part) ->
 
 
 def _beat(event: ScoreEvent) -> str:
-    from partwright.score import beat_text
-
     return beat_text(event.beat)
 
 
 def _findings_of_extras(extras: Sequence[Extra], notes: Sequence[TakeNote], part: Part) -> list[Finding]:
-    from partwright.score import beat_text
-
     counting = {n.note_id for n in notes if n.counts}
     found = []
     for extra in extras:

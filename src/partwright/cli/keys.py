@@ -18,7 +18,11 @@ __all__ = ["command"]
 
 @click.command("keys")
 @score_argument
-@click.option("--stay-near", metavar="KEY", help='A key to stay near, as your recording has it: "G", "Bb", "F# minor".')
+@click.option(
+    "--stay-near",
+    metavar="KEY|FILE",
+    help='A key to stay near ("G", "Bb", "F# minor"), or the recording you play along with: its key is heard.',
+)
 @click.option("--phrases", is_flag=True, help="Let single phrases change octave where the whole then lies better.")
 @click.option("--all", "show_all", is_flag=True, help="List every key and octave, not only the first twelve.")
 @hand_options
@@ -33,6 +37,7 @@ def command(score: str, stay_near: str | None, phrases: bool, show_all: bool, as
     partwright keys waltz.musicxml
     partwright keys waltz --level beginner --phrases
     partwright keys waltz.musicxml --stay-near "F# major" --json
+    partwright keys waltz.musicxml --stay-near backing.flac
     """
     from partwright.arranging import keys_document, parse_key, rank_keys
     from partwright.cli.output import print_json, remark
@@ -40,7 +45,8 @@ def command(score: str, stay_near: str | None, phrases: bool, show_all: bool, as
 
     near = None
     if stay_near is not None:
-        near = (parse_key(_not_a_file(stay_near))[0], stay_near)
+        key = _heard(Path(stay_near)) if Path(stay_near).is_file() else stay_near
+        near = (parse_key(key)[0], key)
     job = read_job(score, **hand)
     from partwright.errors import PartwrightError, Place
 
@@ -66,14 +72,20 @@ def command(score: str, stay_near: str | None, phrases: bool, show_all: bool, as
     return 0
 
 
-def _not_a_file(text: str) -> str:
-    from partwright.errors import InputError
+def _heard(recording: Path) -> str:
+    """The key of a recording, with a remark that says how surely it was heard."""
+    from partwright.cli.output import remark
+    from partwright.sound import heard_key
 
-    if Path(text).is_file():
-        raise InputError(
-            f"--stay-near takes a key, and {text} is a file", 'Name the key of the recording, as in "G" or "A minor".'
-        )
-    return text
+    heard = heard_key(recording)
+    for text in heard.remarks:
+        remark(f"remark: {recording.name}: {text}")
+    remark(
+        f"remark: {recording.name} is heard in {heard.key} (agreement {heard.agreement:.2f}, next best "
+        f"{heard.next_agreement:.2f}), {abs(heard.tuning_cents):.0f} cents "
+        f"{'above' if heard.tuning_cents >= 0 else 'below'} A = 440 Hz; name the key if that is not so."
+    )
+    return heard.key
 
 
 def _spans(job: Prepared) -> tuple[PhraseSpan, ...]:

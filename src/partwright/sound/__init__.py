@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from partwright.sound.clock import Clock, make_clock
     from partwright.sound.cover import cover_png
     from partwright.sound.guide import SAMPLE_RATE_HZ, render_guide
+    from partwright.sound.heard_key_io import HeardKey, heard_key
     from partwright.sound.loudness import Limiter, Meter, integrated_lufs, level_gain, short_term_lufs, true_peak_dbtp
     from partwright.sound.metronome import clicks, render_click
     from partwright.sound.midi_file import midi_bytes
@@ -61,6 +62,7 @@ _HOMES: dict[str, tuple[str, ...]] = {
     "performance": ("GuideNote", "Run", "perform"),
     "practice": ("Order", "Rung", "SoundFile", "make_orders", "order_timings", "timings_document"),
     "page": ("practice_page",),
+    "heard_key_io": ("HeardKey", "heard_key"),
     "slow_io": ("SPEED_RANGE", "Slowed", "slow_file", "stretch_pieces"),
     "tempering": ("Temperament", "frequency_hz", "midi_hz", "temperament"),
     "timing": ("TimedBar", "TimedBeat", "TimedNote", "TimingMap", "make_timing", "timing_document"),
@@ -79,6 +81,7 @@ __all__ = [
     "AccompanimentNote",
     "Clock",
     "GuideNote",
+    "HeardKey",
     "Levelled",
     "Limiter",
     "Meter",
@@ -104,6 +107,7 @@ __all__ = [
     "encode_stream",
     "format_of",
     "frequency_hz",
+    "heard_key",
     "hearing_caution",
     "integrated_lufs",
     "key_note",

@@ -2,7 +2,7 @@
 
     python bench/fit_narration.py [LESSONS]
 
-Lessons of the seen voices (a, b) only, on other tunes and seeds than those of bench_narration.py, clean and noisy.
+Lessons of the seen voices (a, b, d, e) only, on other tunes and seeds than those of bench_narration.py, clean and noisy.
 A logistic sum with a ridge (Newton steps); every fifth lesson is held out and its figures are printed.
 """
 
@@ -31,7 +31,7 @@ TARGET = ROOT / "src/partwright/checking/narration/data/verdicts.toml"
 
 def rows_of(seed: int, errors: float, stops: bool) -> list[tuple[tuple[float, ...], bool]]:
     """Evidence of every doubted claim of one lesson, and whether a mistake was planted there."""
-    tune, statements, text, _ = make_lesson(seed, "ab", error_rate=errors, punctuation=stops)
+    tune, statements, text, _ = make_lesson(seed, "abde", error_rate=errors, punctuation=stops)
     check = check_lesson(tune, text)
     planted = [s.planted for s in statements if s.planted is not None]
     found = []
@@ -91,7 +91,7 @@ def main() -> None:
     lines = [
         "# Weights of the evidence for a slip of the tongue (see evidence.py), a logistic sum.",
         f"# Fitted by bench/fit_narration.py on {count * 7} made lessons, {len(truth):.0f} doubted claims, "
-        "voices a and b.",
+        "voices a, b, d, e.",
         "[weights]",
         *(f"{name} = {weight:.4f}" for name, weight in zip(NAMES, weights, strict=True)),
         "",

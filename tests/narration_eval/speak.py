@@ -263,7 +263,7 @@ class Teacher:
             forms.append((0.5, "hold"))
         if len(run.notes) == 1 and self._figure(run):
             forms.append((0.3, "value"))
-        if run.notes[0].beat.denominator == 1:
+        if run.notes[0].beat.denominator == 1 and run.notes[0].beat <= 8:
             forms.append((0.3, "on_beat"))
         if self._rest_after(run):
             forms.append((4.0, "rest"))

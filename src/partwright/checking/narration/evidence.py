@@ -30,7 +30,7 @@ NAMES = (
     "agrees_of_same_note", "disagrees_of_same_note", "place_before_fits", "place_after_fits",
     "unplaced_near", "disagrees_near", "odd_words_near", "gap_words", "fits_beside", "fits_other_note",
     "article_near", "in_run", "run_fits_with_gap", "run_more_wrong", "says_finger", "named", "lost_name_near",
-    "disagrees_unclean",
+    "disagrees_unclean", "apart", "beyond_comma",
     *(f"kind_{kind}" for kind in KINDS),
 )  # fmt: skip
 """What each column of the evidence is."""
@@ -113,6 +113,8 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
         "says_finger": float("finger" in forms or "fingers" in forms),
         "named": float(mention.note is not None),
         "lost_name_near": float(any(scene.mentions[j].note is None for j in near if abs(j - k) == 1)),
+        "apart": float(_stop_within(scene, mention, claim) == 2),
+        "beyond_comma": float(_stop_within(scene, mention, claim) == 1),
         "disagrees_unclean": 0.0 if scene.clean else disagrees,
         **{f"kind_{kind}": float(doubt.kind == kind) for kind in KINDS},
     }
@@ -155,6 +157,17 @@ def _gap(mention: Mention, claim: Claim | None) -> range:
     if claim.first_word > mention.name_last:
         return range(mention.name_last + 1, claim.first_word)
     return range(claim.last_word + 1, mention.name_first)
+
+
+def _stop_within(scene: Scene, mention: Mention, claim: Claim | None) -> int:
+    """The strongest stop between a claim and its name: 0 none, 1 a comma, 2 the end of a sentence."""
+    if claim is None or mention.name_first < 0:
+        return 0
+    if claim.first_word > mention.name_last:
+        between = range(mention.name_last, claim.first_word)
+    else:
+        between = range(claim.last_word, mention.name_first)
+    return max((scene.words[w].stop for w in between), default=0)
 
 
 def _continues(scene: Scene, one: int, two: int) -> float:

@@ -19,7 +19,7 @@ _PLAIN_LETTER = 0.02  # a letter written as such is one
 _SMALL_LETTER = 0.4  # where capitals can be trusted, a small "a" is the article
 _SPLIT, _JOINED = 0.5, 0.9
 _SPLIT_LETTER, _SPLIT_SHORT = 0.35, 1.2
-_SHORT_JOINS = frozenset({"is", "on"})
+_ACCIDENTALS = ("sharp", "flat", "natural")
 _MOST_UNLIKELY = 3.0
 _STARTING_A = 0.1
 _LARGE_A_LESS = 1.2  # "A" at the start of a sentence
@@ -77,18 +77,14 @@ def hear(words: Sequence[Word], language: Language, *, trust_capitals: bool) -> 
                     edges[k].append(Edge("N:a", k + 1, _STARTING_A))
                     continue
                 edges[k].append(Edge(row.meant, k + size, _price(row, words, letters, k, size) + extra_price))
-        if form not in language.vocabulary and form not in language.hearing:
-            for cut in range(1, len(form)):
-                left, right = form[:cut], form[cut:]
-                first = f"N:{left}" if left in _LETTERS else left
-                second = f"N:{right}" if right in _LETTERS else right
-                short = len(form) == 3 and (left in _SHORT_JOINS or right in _SHORT_JOINS)
-                if first in language.vocabulary and second in language.vocabulary and (len(form) > 3 or short):
-                    between(k, k + 1, first, second, _split_price(left, right), k)
+        known = form in language.vocabulary or form in language.hearing or form in language.sets["whole_words"]
+        if not known:
+            for first, second, price in _splits(form, language):
+                between(k, k + 1, first, second, price, k)
         if k + 1 < len(words) and word.stop < 2:
             joined = form + words[k + 1].form
-            known = joined in language.vocabulary and len(joined) >= _SHORTEST_JOIN
-            if known and not (form in language.vocabulary and words[k + 1].form in language.vocabulary):
+            one_word = joined in language.vocabulary and len(joined) >= _SHORTEST_JOIN
+            if one_word and not (form in language.vocabulary and words[k + 1].form in language.vocabulary):
                 edges[k].append(Edge(joined, k + 2, _JOINED))
     return _in_order(edges, extra, extra_word, len(words))
 
@@ -99,13 +95,19 @@ def _named_at_start(words: Sequence[Word], k: int, language: Language) -> bool:
     return words[k].stop == 1 or after in language.sets["behind_a_name"]
 
 
-def _split_price(left: str, right: str) -> float:
-    """The price of two words run together: small for a name with its accidental, larger for what may be one word."""
-    if right in ("sharp", "flat", "natural"):
-        return 0.05
-    if len(left) > 1 and len(right) > 1:
-        return _SPLIT
-    return _SPLIT_LETTER if len(left) + len(right) > 3 else _SPLIT_SHORT
+def _splits(form: str, language: Language) -> list[tuple[str, str, float]]:
+    """Two meant words that may have run together in this one, each way with its price."""
+    found = []
+    for cut in range(1, len(form)):
+        left, right = form[:cut], form[cut:]
+        if left in _LETTERS and right in language.sets["joins_after"]:
+            price = 0.05 if right in _ACCIDENTALS else _SPLIT_LETTER if len(form) > 3 else _SPLIT_SHORT
+            found.append((f"N:{left}", right, price))
+        elif right in _LETTERS and left in language.sets["joins_before"]:
+            found.append((left, f"N:{right}", _SPLIT_LETTER if len(form) > 3 else _SPLIT_SHORT))
+        elif min(len(left), len(right)) > 1 and left in language.vocabulary and right in language.vocabulary:
+            found.append((left, right, _SPLIT))
+    return found
 
 
 def _letter_edges(edges: list[Edge], words: Sequence[Word], k: int, trust_capitals: bool) -> None:

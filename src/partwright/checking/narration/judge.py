@@ -36,7 +36,7 @@ _BARE_LEAST = 6  # accidentals that must have been said before a habit is known
 _LIKELIEST = 0.5
 _SENTENCE_WORDS = 12
 _BEGINNINGS = frozenset({"pop", "put", "so", "now", "then", "okay", "next", "cross", "hop", "start"})
-_HEDGE_WORDS = 5  # "or take it with": what follows so soon is an offer
+_HEDGE_WORDS = 6  # "or take it with": what follows so soon is an offer
 _SLIP = 0.04  # how often a claim is a slip of the tongue: what speaks against another reading of the words
 
 

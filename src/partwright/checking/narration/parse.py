@@ -37,7 +37,6 @@ _CORRECTING_WORDS = 5
 _DIGITS_FOR = 1.5  # "one three four for E F sharp G": without such a word a run stands for itself
 _ORDINAL_FOR = 1.3
 _LIST_ENDS = 0.5
-_RUN_APART = -0.5
 _PLACE_COUNT = 1.0  # "section A is played twice": close by, or it is no count of the section
 _AFTER_CLAIM = 0.8  # a claim that follows another one is tied to their note anew
 _SHARPER = 3.5  # between two notes the better tie decides more clearly than between a note and none
@@ -296,7 +295,8 @@ class _Parser:
             plural=atom.kind.startswith("plural"), claims=tuple(claims), cues=after.cues,
         )  # fmt: skip
         after.cues = ()
-        score = after.score + atom.weight - atom.price + _LONGER * (atom.last_word - atom.first_word)
+        longer = 0.0 if atom.kind == "lost" else _LONGER * (atom.last_word - atom.first_word)
+        score = after.score + atom.weight - atom.price + longer
         mention, pending, score, after = self._settle(after, mention, score)
         groups = frozenset(_group(c.kind) for c in mention.claims)
         after.score = score
@@ -336,7 +336,7 @@ class _Parser:
         return mention, tuple(kept), score, after
 
     def _stand_alone(self, after: _State, waiting: _Pending, score: float) -> tuple[_State, float]:
-        if waiting.worth < _FLUSHED:
+        if waiting.worth < _FLUSHED or waiting.kind == "same_finger":
             return after, score - waiting.worth
         for value in waiting.values:
             claim = self._claimed(waiting.kind, value, waiting.first, waiting.last)
@@ -415,7 +415,7 @@ class _Parser:
         ):
             recent, rest = self._recent(state, size)
             exact = size == state.run
-            apart = state.left < _RUN_APART  # a sentence ended in between: hardly the fingers of these notes
+            apart = state.stopped  # a sentence ended in between: hardly the fingers of these notes
             if recent is not None and (exact or not apart):
                 bonus = -0.5 if apart or not exact else 1.5
                 score = state.score + worth + max(-1.0, state.left) + bonus
@@ -606,7 +606,9 @@ class _Parser:
             return False
         around = (atom.first_word - 1, atom.last_word + 1)
         forms = [self.words[k].form if 0 <= k < len(self.words) else "" for k in around]
-        return not any(form in self.digits for form in forms) and forms[1] not in self.sets["digit_before"]
+        if any(form in self.digits for form in forms):
+            return False
+        return not forms[1] or self.words[atom.last_word].stop > 0 or forms[1] in self.sets["digit_end"]
 
     def _corrected(
         self, state: _State, atom: Atom, kind: str, values: tuple[Value, ...], worth: float

@@ -67,7 +67,7 @@ def engrave_strip(
         return None
     system = music.systems[0]
     left, top = min(0.0, system.box.left), system.box.top
-    width, height = max(width_mm * 100, system.box.right) - left, system.box.bottom - top
+    width, height = system.box.right + 10 - left, system.box.bottom - top
     boxes: dict[str, list[Box]] = {}
     for piece in system.heads:
         if piece.note_id is None:

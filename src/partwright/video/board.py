@@ -107,19 +107,28 @@ class BoardPicture:
             for left, top, right, bottom in board.coming_lines(state.coming):
                 ground[top:bottom, left:right] = rgb_of(ACCENT)
         digits = board.digits()
+        highest = max((stop.string for stop in state.stops), default=0)
+        for stop in state.stops:
+            # Of a double stop the lower string's name stands on its left; an open string is named on the board.
+            if stop.semitones or stop.harmonic:
+                x, y = board.name_at(stop)
+                if stop.string != highest:
+                    x -= 2 * (x - board.stop_at(stop)[0]) + self._sign("name", stop.name).shape[1]
+                self._lay(ground, ("name", stop.name), x, y, centred=False)
         for stop in state.stops:
             self._lay(ground, ("diamond" if stop.harmonic else "disc", ""), *board.stop_at(stop), centred=True)
-            x, y = board.name_at(stop)
-            self._lay(ground, ("name", stop.name), x, y, centred=False)
             if stop.finger in digits:
                 x0, y0, x1, y1 = digits[stop.finger]
                 ground[y0:y1, x0:x1] = recoloured(ground[y0:y1, x0:x1], INK, PAPER, ACCENT)
         return ground
 
+    def _sign(self, kind: str, words: str) -> Pixels:
+        if (kind, words) not in self._signs:
+            self._signs[kind, words] = svg_rgba(*_small_sign(kind, words, self._layout))
+        return self._signs[kind, words]
+
     def _lay(self, ground: Pixels, key: tuple[str, str], x: int, y: int, *, centred: bool) -> None:
-        if key not in self._signs:
-            self._signs[key] = svg_rgba(*_small_sign(*key, self._layout))
-        drawn = self._signs[key]
+        drawn = self._sign(*key)
         height, width = drawn.shape[:2]
         left, top = (x - width // 2, y - height // 2) if centred else (x, y - height // 2)
         top = max(0, min(top, ground.shape[0] - height))
@@ -135,7 +144,7 @@ def _small_sign(kind: str, words: str, layout: Layout) -> tuple[str, int, int]:
     if kind == "name":
         cap = size * CAP_HEIGHT
         drawn = letter(words, size, _NAME, x=6 * unit, y=cap + 6 * unit, fill=ACCENT)
-        width, height = drawn.width + 14 * unit, cap + 16 * unit
+        width, height = drawn.width + 24 * unit, cap + 16 * unit
         ground = f'<rect width="{width:.0f}" height="{cap + 12 * unit:.0f}" fill="{PAPER}"/>'
         across, down = round(width / 100), round(height / 100)
         return drawing_svg(ground + drawn.svg, across, down, drawn.used), across, down

@@ -31,7 +31,7 @@ FRAME_RATE = 30
 TAIL_SECONDS = 1.2
 """How long the picture stays after the last bar, while the last sound rings off."""
 _SLIDE_SECONDS = 4 / FRAME_RATE  # under the 150 ms a motion may take
-_BOW_STEPS_A_SECOND = 4.0  # pictures a second that only move the bow, at variable rate
+_BOW_STEPS_A_SECOND = 3.0  # pictures a second that only move the bow, at variable rate
 _KEPT = 64  # drawn parts kept as planes
 _LONGEST_SECONDS = 1.0  # a picture at least this often, so that a player can go to any place
 

@@ -3,7 +3,7 @@
 The takes are made by voices that are not the guide's (tests/take_sounds.py): a General MIDI sound font played by
 FluidSynth (Debian packages fluidsynth, fluid-soundfont-gm) and an additive voice of the bench's own. The truth is what
 was asked of the voice. A bowed sound starts slowly, so an onset is measured twice: against the moment the note was
-asked for, and against the moment that very note, rendered alone, reaches a fifth of its steady level.
+asked for, and against the moment that very note, rendered alone, reaches 15 % of its steady level (-16 dB).
 
     python bench/bench_take.py            all
     python bench/bench_take.py --quick    no hour, no four minutes
@@ -15,7 +15,9 @@ import json
 import resource
 import subprocess
 import sys
+import tempfile
 import time
+import wave
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -144,7 +146,7 @@ _LAGS: dict[tuple[str, int], float] = {}
 
 
 def lag(voice: str, midi: int) -> float:
-    """When a note of this voice, alone, reaches a fifth of its steady level, after it was asked for."""
+    """When a note of this voice, alone, reaches 15 % of its steady level, after it was asked for."""
     if (voice, midi) not in _LAGS:
         alone = ts.Performance((ts.Heard(0, 0.5, 1.2, (midi,)),), 2.5)
         if voice == "additive":
@@ -153,7 +155,7 @@ def lag(voice: str, midi: int) -> float:
             sound = ts.fluid(alone, program={"cello": ts.CELLO, "viola": 41, "violin": ts.VIOLIN}[voice])
         level = np.sqrt(np.convolve(sound**2, np.ones(221) / 221, "same"))
         steady = float(np.percentile(level[round(0.6 * ts.RATE) : round(1.6 * ts.RATE)], 90))
-        _LAGS[voice, midi] = float(np.argmax(level > 0.2 * steady)) / ts.RATE - 0.5
+        _LAGS[voice, midi] = float(np.argmax(level > 0.15 * steady)) / ts.RATE - 0.5
     return _LAGS[voice, midi]
 
 
@@ -332,10 +334,7 @@ def long_takes(part: Part) -> dict[str, object]:
     started = time.perf_counter()
     check_take(recording_of(four, ts.RATE), part)
     four_s = time.perf_counter() - started
-    folder = Path("/tmp") / f"partwright-bench-{time.time_ns()}"
-    folder.mkdir()
-    import wave
-
+    folder = Path(tempfile.mkdtemp())
     out = folder / "hour.wav"
     data = (np.clip(four[::2], -1, 1) * 32767).astype(np.int16)
     chat = (ts.talk(60, level=0.05)[::2] * 32767).astype(np.int16)

@@ -340,7 +340,7 @@ def _judge_single(
     if beyond <= 0:
         return replace(known, pitch="right", confidence=0.95)
     sure = 1 - 0.5 * math.exp(-beyond / 4)
-    if abs(cents) - 1.64 * error > limits["choice_cents"] and row.match > -2.5:
+    if abs(cents) - 1.64 * error > limits["choice_cents"] and (row.match > -2.5 or measured.clear > 0.8):
         return replace(known, pitch="wrong", kind="intonation", confidence=round(max(0.85, sure), 2))
     return replace(known, pitch="check", kind="intonation", confidence=round(min(0.8, sure), 2))
 

@@ -31,6 +31,8 @@ _SHIFTS = (12, -12, 1, -1, 2, -2, 3, -3, 5, -5, 7, -7)
 _GOOD_FIT = -0.7
 _GOOD_SHARE = 0.55
 _FINE_FLOOR_SILENT = -0.5
+_SILENCE = -9.0
+_AROUND_S = 5.0
 _DETOUR = 6  # events
 _MOST_BETWEEN = 8
 _TRIAL_FRAMES = int(240 / FRAME_S)
@@ -113,12 +115,8 @@ def listen(
     kept_sets = tuple(sets[i] for i in keep)
     place = {column: i for i, column in enumerate(keep)}
     fine_columns = np.array([place[int(c)] for c in columns])
-    shown = fine.copy()
-    shown[quiet[:frames]] = _FINE_FLOOR_SILENT
-    sounding = np.where(quiet[:frames, None], np.float32(-9.0), fine)
-    attempts = tuple(
-        _placed(events, stretch, shown, sounding, fine_columns, strength) for stretch in _joined(walk.stretches, events)
-    )
+    moments = _Moments(heard=fine, quiet=quiet[:frames], strength=strength, columns=fine_columns)
+    attempts = tuple(_placed(events, stretch, moments) for stretch in _joined(walk.stretches, events))
     return Heard(
         tuning_cents=tuning,
         shift=shift,
@@ -280,29 +278,45 @@ def _bridged(before: Stretch, after: Stretch, events: Sequence[ScoreEvent]) -> S
     return Stretch((*before.events, *between, *after.events), (*before.starts, *starts, *after.starts), after.end)
 
 
-def _placed(
-    events: Sequence[ScoreEvent],
-    stretch: Stretch,
-    shown: Floats,
-    sounding: Floats,
-    columns: npt.NDArray[np.intp],
-    strength: Floats,
-) -> Attempt:
-    coarse = [frame * FRAME_S for frame in stretch.starts]
+@dataclass(frozen=True, slots=True)
+class _Moments:
+    """The take by fine frame: log probabilities, where it is quiet, onset strength; and each event's column."""
+
+    heard: Floats
+    quiet: npt.NDArray[np.bool_]
+    strength: Floats
+    columns: npt.NDArray[np.intp]
+
+
+def _placed(events: Sequence[ScoreEvent], stretch: Stretch, moments: _Moments) -> Attempt:
+    # Only this stretch and a little around it is worked on, so that an hour needs no more memory than a minute.
+    first = max(0, int((stretch.starts[0] * FRAME_S - _AROUND_S) / FINE_S))
+    last = min(len(moments.heard), int((stretch.end * FRAME_S + _AROUND_S) / FINE_S))
+    before = first * FINE_S
+    quiet = moments.quiet[first:last, None]
+    shown = np.where(quiet, np.float32(_FINE_FLOOR_SILENT), moments.heard[first:last])
+    strength = moments.strength[first:last]
+    columns = moments.columns
+    coarse = [frame * FRAME_S - before for frame in stretch.starts]
     wide = maximum_filter1d(strength, 5)
     skipped = frozenset(
         event
         for event, start, end in zip(stretch.events, stretch.starts, [*stretch.starts[1:], stretch.end], strict=True)
         if end <= start
     )
-    rough = [*coarse, stretch.end * FRAME_S]
+    rough = [*coarse, stretch.end * FRAME_S - before]
     for _ in range(2):
         rough = place_onsets(events, stretch.events, rough[:-1], rough[-1], shown, columns, wide, reach_s=2.2, step=5)
     exact = place_onsets(events, stretch.events, rough[:-1], rough[-1], shown, columns, strength)
+    sounding = np.where(quiet, np.float32(_SILENCE), moments.heard[first:last])
     for place, number in enumerate(stretch.events):
-        same = place > 0 and set(events[number].sounding) & set(events[number - 1].sounding)
-        if same:
+        if place > 0 and set(events[number].sounding) & set(events[number - 1].sounding):
             continue
         foot = at_the_foot(exact[place], sounding[:, columns[number]])
         exact[place] = max(foot, exact[place - 1] + 0.03) if place else foot
-    return replace(Attempt(events=stretch.events, onsets_s=tuple(exact[:-1]), end_s=exact[-1]), skipped=skipped)
+    return Attempt(
+        events=stretch.events,
+        onsets_s=tuple(onset + before for onset in exact[:-1]),
+        end_s=exact[-1] + before,
+        skipped=skipped,
+    )

@@ -27,6 +27,7 @@ _ONSET_WORTH = 2.2
 _LENGTH_SPREAD = 0.35  # of a note's length against its written one, in natural logarithms
 _SHORTEST_S = 0.035
 _FOOT = -5.0
+_FOOT_LEAD_S = 0.004
 _FOOT_FRAMES = int(0.15 / FINE_S)
 
 
@@ -101,7 +102,7 @@ def at_the_foot(onset_s: float, heard: Floats) -> float:
         first -= 1
     if first in (frame, frame - _FOOT_FRAMES):
         return onset_s  # it begins at once, or what is heard before is akin to it and tells nothing
-    return min(onset_s, first * FINE_S + 0.01)
+    return min(onset_s, first * FINE_S + _FOOT_LEAD_S)
 
 
 def _tempo_ratios(

@@ -134,8 +134,8 @@ def _findings(check: TakeCheck) -> str:
             f'<td class="why">{escape(finding.why)}; sure to {finding.confidence:.0%}</td></tr>'
         )
     return (
-        '<div class="wide"><table><thead><tr><th>Verdict</th><th>Time</th><th>Place</th><th>What</th><th>Why</th></tr>'
-        f"</thead><tbody>{''.join(rows)}</tbody></table></div>"
+        '<div class="wide findings"><table><thead><tr><th>Verdict</th><th>Time</th><th>Place</th><th>What</th>'
+        f"<th>Why</th></tr></thead><tbody>{''.join(rows)}</tbody></table></div>"
     )
 
 
@@ -143,7 +143,11 @@ def _groups(heading: str, rows: Sequence[GroupSum]) -> str:
     cells = []
     for row in rows:
         cents = row.median_cents
-        tune = "–" if cents is None else f"{'▲' if cents > 10 else '▼' if cents < -10 else '●'} {cents:+.0f} cents"
+        tune = (
+            "–"
+            if cents is None
+            else f"{'▲' if cents > 10 else '▼' if cents < -10 else '●'} {round(cents) or 0:+d} cents"
+        )
         trouble = [
             f"{count} {words}"
             for count, words in (

@@ -23,7 +23,7 @@ __all__ = ["RATE_HZ", "Recording", "read_recording", "recording_of"]
 RATE_HZ = 22_050
 Samples = npt.NDArray[np.float32]
 
-_SILENT_DBFS = -60.0
+_SILENT_DBFS = -72.0
 _CLIPPED_SHARE = 2e-4
 _LONGEST_S = 4 * 3600.0
 _SHORTEST_S = 1.0

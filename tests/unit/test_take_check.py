@@ -133,6 +133,14 @@ def test_late_note_is_noticed_and_rubato_is_not() -> None:
     assert late == pytest.approx(0.2, abs=0.05)
 
 
+def test_note_that_falls_silent_early_is_noticed() -> None:
+    played = with_slip(air(), 9, seconds=0.4)
+    assert events_of(air())[9].seconds > 1.2  # a half note
+    check = checked(air(), played)
+    assert [(f.kind, f.verdict) for f in check.findings] == [("length", "check")]
+    assert [n.event for n in check.counted if n.cut_short] == [9]
+
+
 def test_onsets_are_within_25_ms_of_what_was_asked() -> None:
     played = ts.perform(events_of(demo()), seed=4, drift=0.12)
     check = checked(demo(), played)

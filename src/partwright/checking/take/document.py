@@ -73,6 +73,7 @@ def _note(note: TakeNote) -> dict[str, object]:
         "timing": note.timing,
         "late_s": note.late_s,
         "length_share": note.length_share,
+        "cut_short": note.cut_short,
         "played": note.played or None,
         "why_not": note.why_not or None,
         "confidence": round(note.confidence, 2),

@@ -448,5 +448,15 @@ def _with_timing(judged: Sequence[tuple[_Row, list[TakeNote]]], part: Part) -> t
             judgeable = neighbours_sure and not held_near and not edge and not row.event.grace
             for note in notes:
                 timing = ("check" if out else "right") if judgeable else "not judged"
-                placed.append(replace(note, timing=timing, late_s=round(place.late_s, 4)))  # type: ignore[arg-type]
+                short = judgeable and not note.kind and _cut_short(row, note, beat_s)
+                placed.append(replace(note, timing=timing, late_s=round(place.late_s, 4), cut_short=short))  # type: ignore[arg-type]
     return placed, paces
+
+
+def _cut_short(row: _Row, note: TakeNote, beat_s: float) -> bool:
+    """Whether a note that is written to be held falls silent long before the next one."""
+    event = row.event
+    if event.short or event.plucked or event.grace or event.trilled or event.rest_s > 0.02 or note.length_share is None:
+        return False
+    written_long = row.end_s - row.start_s > max(0.4, 0.7 * beat_s)
+    return written_long and note.length_share < judging()["timing"]["short_share"]

@@ -43,7 +43,8 @@ class TakeNote:
     uncertainty_cents: float | None = None
     vibrato: Vibrato | None = None
     late_s: float | None = None
-    length_share: float | None = None
+    length_share: float | None = None  # sounding, of the time to the next onset
+    cut_short: bool = False
     played: str = ""
     kind: str = ""  # "", intonation, wrong note, missed
     why_not: str = ""

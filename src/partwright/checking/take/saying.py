@@ -36,6 +36,22 @@ def findings_of_notes(notes: Sequence[TakeNote], part: Part) -> tuple[Finding, .
                     why="against the notes on either side",
                 )
             )
+        if note.cut_short and note.length_share is not None:
+            found.append(
+                Finding(
+                    kind="length",
+                    verdict="check",
+                    bar=note.bar,
+                    beat=beat_text(note.beat),
+                    time_s=note.time_s,
+                    what=f"{note.name} sounds for {100 * note.length_share:.0f} % of its time",
+                    manner="played",
+                    observed=f"{note.end_s - note.time_s:.2f} s",
+                    right=f"{(note.end_s - note.time_s) / max(0.01, note.length_share):.2f} s",
+                    confidence=0.6,
+                    why="silence follows, and no staccato or rest is written",
+                )
+            )
     return tuple(found)
 
 

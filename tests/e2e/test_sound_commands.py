@@ -89,7 +89,7 @@ def test_artwork_and_track_numbers_are_in_the_file(tmp_path: Path) -> None:
 
     tags = Tags(title="A, bars 1–10, 60 %", artist="Ottoline Fennick", album="Lantern", track=3, tracks=34,
                 artwork_png=cover_png("Lantern on the Weir"))  # fmt: skip
-    for ending in ("flac", "mp3"):
+    for ending in ("flac", "mp3", "m4a"):
         path = tmp_path / f"a.{ending}"
         path.write_bytes(encode_audio(band_samples(0.5), 44_100, format_of(path), tags=tags))
         with av.open(str(path)) as file:

@@ -16,10 +16,9 @@ import pytest
 from music21.midi import MidiFile
 
 from made_tunes import demo_tune
-from partwright.score import ChordSymbol, Part, Pitch, read_tune, tune_from_bytes
+from partwright.score import ChordSymbol, Part, Pitch, chord_notes, read_tune, tune_from_bytes
 from partwright.sound import (
     Temperament,
-    chord_semitones,
     encode_audio,
     format_of,
     frequency_hz,
@@ -204,7 +203,7 @@ def test_chord_notes(kind: str, degrees: tuple, notes: tuple[int, ...]) -> None:
         onset_quarters=Fraction(0), bar_index=0, bar="1", beat=Fraction(1), text="", root_step="C", kind=kind,
         degrees=degrees,
     )  # fmt: skip
-    assert chord_semitones(symbol) == notes
+    assert chord_notes(symbol) == notes
 
 
 def test_pure_intervals() -> None:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from partwright.sound.audio_io import FORMATS, Tags, encode_audio, encode_stream, format_of, read_pieces
     from partwright.sound.bowed import bowed_voice
     from partwright.sound.cautions import hearing_caution
-    from partwright.sound.chords import chord_semitones, plain_chords
+    from partwright.sound.chords import plain_chords
     from partwright.sound.clock import Clock, make_clock
     from partwright.sound.cover import cover_png
     from partwright.sound.guide import SAMPLE_RATE_HZ, render_guide
@@ -50,7 +50,7 @@ _HOMES: dict[str, tuple[str, ...]] = {
     "audio_io": ("FORMATS", "Tags", "encode_audio", "encode_stream", "format_of", "read_pieces"),
     "bowed": ("bowed_voice",),
     "cautions": ("hearing_caution",),
-    "chords": ("chord_semitones", "plain_chords"),
+    "chords": ("plain_chords",),
     "clock": ("Clock", "make_clock"),
     "cover": ("cover_png",),
     "guide": ("SAMPLE_RATE_HZ", "render_guide"),
@@ -100,7 +100,6 @@ __all__ = [
     "accompaniment_from_chords",
     "accompaniment_from_parts",
     "bowed_voice",
-    "chord_semitones",
     "clicks",
     "cover_png",
     "encode_audio",

@@ -38,6 +38,7 @@ class Format:
     rates_hz: tuple[int, ...] = ()
     artwork: bool = False
     bits: int = 0  # of the samples written, where they are whole numbers
+    options: tuple[tuple[str, str], ...] = ()  # of the container's writer
 
 
 _MP3_RATES = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000)
@@ -51,8 +52,8 @@ FORMATS: Mapping[str, Format] = {
             rates_hz=_MP3_RATES, artwork=True,
         ),
         Format(
-            ending=".m4a", container="ipod", codec="aac", sample_format="fltp", bit_rate=160_000,
-            rates_hz=(*_MP3_RATES, 64000, 88200, 96000),
+            ending=".m4a", container="mp4", codec="aac", sample_format="fltp", bit_rate=160_000,
+            rates_hz=(*_MP3_RATES, 64000, 88200, 96000), artwork=True, options=(("brand", "M4A "),),
         ),
         Format(
             ending=".opus", container="ogg", codec="libopus", sample_format="flt", bit_rate=112_000,
@@ -133,7 +134,7 @@ def encode_stream(
     out_rate = _nearest_rate(rate_hz, kind)
     frames = 0
     try:
-        with av.open(guarded, "w", format=kind.container) as container:
+        with av.open(guarded, "w", format=kind.container, options=dict(kind.options)) as container:
             stream: Any = container.add_stream(codec, rate=out_rate)
             stream.layout = layout
             stream.format = sample_format

@@ -1,7 +1,7 @@
-"""A chord symbol's notes, and the plain accompaniment made of them: a bass note and a chord, struck anew each bar.
+"""The plain accompaniment made of chord symbols: a bass note and a chord, struck anew each bar.
 
 This is the plain style for a lesson without an arranged score; an arranged score comes in by the same door, as
-events (`accompaniment.py`). Kinds are MusicXML's; their notes are the trade's usual ones (common practice, no source).
+events (`accompaniment.py`).
 """
 
 from __future__ import annotations
@@ -9,23 +9,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from fractions import Fraction
 
-from partwright.score import ChordSymbol, Part
+from partwright.score import ChordSymbol, Part, chord_notes
 
-__all__ = ["PlainChord", "chord_semitones", "plain_chords"]
+__all__ = ["PlainChord", "plain_chords"]
 
-_KINDS: dict[str, tuple[int, ...]] = {
-    "major": (0, 4, 7), "minor": (0, 3, 7), "augmented": (0, 4, 8), "diminished": (0, 3, 6),
-    "dominant": (0, 4, 7, 10), "major-seventh": (0, 4, 7, 11), "minor-seventh": (0, 3, 7, 10),
-    "diminished-seventh": (0, 3, 6, 9), "augmented-seventh": (0, 4, 8, 10), "half-diminished": (0, 3, 6, 10),
-    "major-minor": (0, 3, 7, 11), "major-sixth": (0, 4, 7, 9), "minor-sixth": (0, 3, 7, 9),
-    "dominant-ninth": (0, 4, 7, 10, 14), "major-ninth": (0, 4, 7, 11, 14), "minor-ninth": (0, 3, 7, 10, 14),
-    "dominant-11th": (0, 7, 10, 14, 17), "major-11th": (0, 7, 11, 14, 17), "minor-11th": (0, 3, 7, 10, 14, 17),
-    "dominant-13th": (0, 4, 10, 14, 21), "major-13th": (0, 4, 11, 14, 21), "minor-13th": (0, 3, 10, 14, 21),
-    "suspended-second": (0, 2, 7), "suspended-fourth": (0, 5, 7), "power": (0, 7), "pedal": (0,),
-    "Neapolitan": (0, 4, 7), "Italian": (0, 4, 10), "French": (0, 4, 6, 10), "German": (0, 4, 7, 10),
-}  # fmt: skip
 _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
-_DEGREES = {1: 0, 2: 2, 3: 4, 4: 5, 5: 7, 6: 9, 7: 10, 8: 12, 9: 14, 10: 16, 11: 17, 12: 19, 13: 21}
 _BASS_LOW, _CHORD_LOW, _CHORD_MIDDLE = 36, 50, 59
 
 
@@ -37,31 +25,6 @@ class PlainChord:
     length_quarters: Fraction
     bass_midi: int
     chord_midi: tuple[int, ...]
-
-
-def chord_semitones(symbol: ChordSymbol) -> tuple[int, ...]:
-    """Semitones above the root, rising; () for "no chord" and kinds that have no notes of their own.
-
-    >>> chord_semitones(ChordSymbol(onset_quarters=Fraction(0), bar_index=0, bar="1", beat=Fraction(1), text="Dm7",
-    ...                             root_step="D", kind="minor-seventh"))
-    (0, 3, 7, 10)
-    """
-    if not symbol.root_step or symbol.kind == "none":
-        return ()
-    notes = set(_KINDS.get(symbol.kind, (0, 4, 7)))
-    for value, alter, what in symbol.degrees:
-        degree = _DEGREES.get(value)
-        if degree is None:
-            continue
-        changed = degree + round(alter)
-        near = {n for n in notes if abs((n - degree) % 12) in (0, 1, 11) and n != 0}
-        if what == "subtract":
-            notes -= near
-        elif what == "alter":
-            notes = (notes - near) | {changed}
-        else:
-            notes.add(changed)
-    return tuple(sorted(notes))
 
 
 def plain_chords(part: Part, passage: tuple[int, int]) -> tuple[PlainChord, ...]:
@@ -93,7 +56,7 @@ def plain_chords(part: Part, passage: tuple[int, int]) -> tuple[PlainChord, ...]
     centre = float(_CHORD_MIDDLE)
     for i, (at, symbol) in enumerate(struck):
         until = struck[i + 1][0] if i + 1 < len(struck) else end
-        semitones = chord_semitones(symbol)
+        semitones = chord_notes(symbol)
         if not semitones or until <= at:
             continue
         root = _STEPS[symbol.root_step] + round(symbol.root_alter)

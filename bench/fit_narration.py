@@ -2,8 +2,8 @@
 
     python bench/fit_narration.py [LESSONS]
 
-Lessons of the seen voices (a, b, d, e) only, on other tunes and seeds than those of bench_narration.py, clean and noisy.
-A logistic sum with a ridge (Newton steps); every fifth lesson is held out and its figures are printed.
+Lessons of the seen voices (a, b, d, e) only, on other tunes and seeds than those of bench_narration.py.
+Clean and noisy. A logistic sum with a ridge (Newton steps); every fifth lesson is held out and its figures are printed.
 """
 
 from __future__ import annotations

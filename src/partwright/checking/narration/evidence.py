@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 import tomllib
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -22,7 +22,7 @@ from partwright.checking.narration.places import Place
 from partwright.checking.narration.truth import Truth
 from partwright.checking.narration.words import Word
 
-__all__ = ["NAMES", "Doubt", "Scene", "belief", "evidence", "verdict_weights"]
+__all__ = ["NAMES", "Doubt", "Frames", "Scene", "belief", "evidence", "odd_words", "verdict_weights"]
 
 KINDS = ("note", "finger", "string", "position", "count", "bow", "rhythm", "extension", "harmonic", "order")
 NAMES = (
@@ -30,12 +30,62 @@ NAMES = (
     "agrees_of_same_note", "disagrees_of_same_note", "place_before_fits", "place_after_fits",
     "unplaced_near", "disagrees_near", "odd_words_near", "gap_words", "fits_beside", "fits_other_note",
     "article_near", "in_run", "run_fits_with_gap", "run_more_wrong", "says_finger", "named", "lost_name_near",
-    "disagrees_unclean", "apart", "beyond_comma",
+    "disagrees_unclean", "apart", "beyond_comma", "right_finger_near", "bare_first", "bare_number",
+    "frame_agrees", "frame_disagrees", "wide_agrees", "wide_disagrees",
     *(f"kind_{kind}" for kind in KINDS),
 )  # fmt: skip
 """What each column of the evidence is."""
 
 _WINDOW = 3
+_SENTENCE_WORDS = 8  # how far away another finger of the same note may be said
+_FRAME_WORDS = 2  # words before a claim that tell one way of saying things from another
+_FRAME_MOST = 3
+
+
+Frame = tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Frames:
+    """Ways of saying things, by the words around a claim, and how often each was borne out in this transcript.
+
+    Every teacher has turns of phrase. One whose claims agree with the score time and again is understood; one whose
+    claims never agree ("it's tempting to put …") is more likely misunderstood than always wrong.
+    """
+
+    agreeing: Counter[Frame]
+    disagreeing: Counter[Frame]
+
+    @classmethod
+    def of(
+        cls, claims: Iterable[tuple[Mention, Claim | None, str, bool]], words: Sequence[Word], taken: frozenset[int]
+    ) -> Frames:
+        """From every claim with its kind and whether it agrees."""
+        agreeing: Counter[Frame] = Counter()
+        disagreeing: Counter[Frame] = Counter()
+        for mention, claim, kind, agrees in claims:
+            for frame in frames_of(mention, claim, kind, words, taken):
+                (agreeing if agrees else disagreeing)[frame] += 1
+        return cls(agreeing=agreeing, disagreeing=disagreeing)
+
+
+def frames_of(
+    mention: Mention, claim: Claim | None, kind: str, words: Sequence[Word], taken: frozenset[int]
+) -> tuple[Frame, Frame]:
+    """The way a claim is said: narrow, the words between it and its name; wide, those just before and after as well."""
+    first, last = _span(mention, claim)
+    gap = _gap(mention, claim)
+    if claim is not None and mention.name_first >= 0:
+        first, last = min(first, mention.name_first), max(last, mention.name_last)
+    side = "" if claim is None or not gap else "after" if claim.first_word > mention.name_last else "before"
+    narrow = (kind, side, *(_token(w, words, taken) for w in gap))
+    before = tuple(_token(w, words, taken) for w in range(max(0, first - _FRAME_WORDS), first))
+    after = tuple(_token(w, words, taken) for w in range(last + 1, min(len(words), last + 2)))
+    return narrow, (*narrow, "", *before, "", *after)
+
+
+def _token(w: int, words: Sequence[Word], taken: frozenset[int]) -> str:
+    return "…" if w in taken else words[w].form
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,6 +101,8 @@ class Scene:
     taken: frozenset[int]  # words some mention or claim is made of
     truth: Truth
     clean: bool
+    fingers: Mapping[str, int]  # number words as fingers
+    frames: Frames
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,6 +135,9 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
     window = range(max(0, first - _WINDOW), min(len(scene.words), last + _WINDOW + 1))
     forms = [scene.words[w].form for w in range(first, last + 1)]
     disagrees = _logit(doubt.disagrees)
+    bare = doubt.kind == "finger" and claim is not None and not claim.run and len(forms) == 1 and claim.value != (0,)
+    narrow, wide = frames_of(mention, claim, doubt.kind, scene.words, scene.taken)
+    frames = scene.frames
     values: Mapping[str, float] = {
         "always": 1.0,
         "disagrees_logit": disagrees,
@@ -116,6 +171,13 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
         "apart": float(_stop_within(scene, mention, claim) == 2),
         "beyond_comma": float(_stop_within(scene, mention, claim) == 1),
         "disagrees_unclean": 0.0 if scene.clean else disagrees,
+        "right_finger_near": _right_finger_near(doubt, scene),
+        "bare_first": float(bare and forms[0] == "first"),
+        "bare_number": float(bare),
+        "frame_agrees": min(_FRAME_MOST, frames.agreeing[narrow]),
+        "frame_disagrees": min(_FRAME_MOST, frames.disagreeing[narrow] - 1),
+        "wide_agrees": min(_FRAME_MOST, frames.agreeing[wide]),
+        "wide_disagrees": min(_FRAME_MOST, frames.disagreeing[wide] - 1),
         **{f"kind_{kind}": float(doubt.kind == kind) for kind in KINDS},
     }
     return tuple(float(values[name]) for name in NAMES)
@@ -191,6 +253,28 @@ def _fits_other(doubt: Doubt, scene: Scene) -> float:
     true = _truth_of(doubt, scene)
     others = [j for j in (doubt.mention - 1, doubt.mention + 1) if 0 <= j < len(scene.mentions)]
     return float(any(scene.likeliest[j] >= 0 and true[scene.likeliest[j]] == 1.0 for j in others))
+
+
+def _right_finger_near(doubt: Doubt, scene: Scene) -> float:
+    """Whether the right finger is said of the same note too: "tempting to use third on the D, but it's second"."""
+    claim = doubt.claim
+    if doubt.kind != "finger" or claim is None or claim.run:
+        return 0.0
+    here = scene.likeliest[doubt.mention]
+    right = {finger for attack in scene.truth.places[here].attacks for finger in attack.fingers}
+    names, claims = set(), set()
+    for j in range(max(0, doubt.mention - 3), min(len(scene.mentions), doubt.mention + 4)):
+        other = scene.mentions[j]
+        if j != doubt.mention and scene.likeliest[j] != here:
+            names |= set(range(other.name_first, other.name_last + 1)) if other.name_first >= 0 else set()
+            claims |= {w for c in other.claims for w in range(c.first_word, c.last_word + 1)}
+    for step, edge in ((-1, claim.first_word), (1, claim.last_word)):
+        for w in range(edge + step, edge + step * (_SENTENCE_WORDS + 1), step):
+            if not 0 <= w < len(scene.words) or w in names or scene.words[w if step < 0 else w - 1].stop == 2:
+                break
+            if w not in claims and scene.fingers.get(scene.words[w].form) in right:
+                return 1.0
+    return 0.0
 
 
 def _truth_of(doubt: Doubt, scene: Scene) -> Sequence[float]:

@@ -7,14 +7,15 @@ to be *checked*, or taken for a mishearing and passed over; `evidence` tells how
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Literal
 
 import numpy as np
 
 from partwright.checking.finding import Verdict
-from partwright.checking.narration.evidence import Doubt, Scene, belief, evidence, odd_words
+from partwright.checking.narration.evidence import Doubt, Frames, Scene, belief, evidence, odd_words
 from partwright.checking.narration.follow import Following
 from partwright.checking.narration.mentions import Claim, Mention
 from partwright.checking.narration.places import Place
@@ -35,7 +36,7 @@ _PLAINLY_HEARD, _MISHEARD_SHARE = 0.95, 0.015
 _BARE_LEAST = 6  # accidentals that must have been said before a habit is known
 _LIKELIEST = 0.5
 _SENTENCE_WORDS = 12
-_BEGINNINGS = frozenset({"pop", "put", "so", "now", "then", "okay", "next", "cross", "hop", "start"})
+_BEGINNINGS = frozenset({"pop", "so", "now", "then", "okay", "next", "cross", "hop", "start"})
 _HEDGE_WORDS = 6  # "or take it with": what follows so soon is an offer
 _SLIP = 0.04  # how often a claim is a slip of the tongue: what speaks against another reading of the words
 
@@ -68,8 +69,12 @@ def judge(
     clean: bool,
     hedges: frozenset[str] = frozenset(),
     known: frozenset[str] = frozenset(),
+    fingers: Mapping[str, int] = MappingProxyType({}),
 ) -> tuple[Judged, ...]:
-    """A verdict on every claim, in the order in which they were said. `known` are the words the grammar knows."""
+    """A verdict on every claim, in the order in which they were said.
+
+    `known` are the words the grammar knows, `fingers` its number words.
+    """
     found: list[Judged] = []
     bare = _bare_habit(mentions, following, truth)
     swapped = _swapped(mentions, following, truth)
@@ -86,7 +91,7 @@ def judge(
             if claim.kind == "stay":
                 continue
             found.append(_judge_claim(mentions, k, claim, likeliest, following, truth, words, hedges))
-    return _once(_weighed(found, mentions, likeliest, truth, words, clean=clean, known=known))
+    return _once(_weighed(found, mentions, likeliest, truth, words, clean=clean, known=known, fingers=fingers))
 
 
 def _weighed(
@@ -98,6 +103,7 @@ def _weighed(
     *,
     clean: bool,
     known: frozenset[str],
+    fingers: Mapping[str, int],
 ) -> list[Judged]:
     """Doubted claims with the verdict that all the evidence around them gives."""
     agreeing, disagreeing = [0] * len(mentions), [0] * len(mentions)
@@ -106,9 +112,19 @@ def _weighed(
         disagreeing[item.mention] += item.verdict == "doubt"
     taken = {w for m in mentions for c in m.claims for w in range(c.first_word, c.last_word + 1)}
     taken |= {w for m in mentions for w in range(m.name_first, m.name_last + 1)}
+    frames = Frames.of(
+        (
+            (mentions[item.mention], _claim_of(item, mentions), item.kind, item.verdict == "right")
+            for item in judged
+            if item.verdict in ("right", "doubt")
+        ),
+        words,
+        frozenset(taken),
+    )
     scene = Scene(
         mentions=mentions, likeliest=likeliest, agreeing=agreeing, disagreeing=disagreeing, words=words,
         odd=odd_words(words, known), taken=frozenset(taken), truth=truth, clean=clean,
+        fingers=fingers, frames=frames,
     )  # fmt: skip
     runs: dict[int, list[Judged]] = {}
     for item in judged:

@@ -230,6 +230,7 @@ def check_narration(
         words,
         clean=trusts_capitals(words),
         hedges=language.sets["hedges"],
+        fingers=language.finger_words,
         known=language.vocabulary | frozenset(language.links) | frozenset(language.hearing),
     )
     structure = check_structure(spoken.structure, part, stretches, words)

@@ -538,7 +538,9 @@ class _Parser:
             return []
         if atom.kind == "digit" and not self._lone_digit(state, atom):
             return []
-        tie = self.ties.get(atom.kind, self.ties.get(kind, self.none_tie))
+        if atom.kind == "finger" and self._begins_a_run(atom):
+            return []
+        tie = self._tie_of(atom, kind)
         if head is not None and not state.pending and (head.kind != "place" or kind == "count"):
             free = group not in head.groups or group in head.again
             leftward = state.left + tie.left
@@ -610,14 +612,27 @@ class _Parser:
             return False
         return not forms[1] or self.words[atom.last_word].stop > 0 or forms[1] in self.sets["digit_end"]
 
+    def _begins_a_run(self, atom: Atom) -> bool:
+        """Whether "fingers four" goes on with more numbers: "fingers four three one" is said of three notes."""
+        last, behind = self.words[atom.last_word], atom.last_word + 1
+        if behind >= len(self.words) or last.stop == 2 or last.form not in self.digits:
+            return False
+        after = self.words[behind + 1].form if behind + 1 < len(self.words) else ""
+        return self.words[behind].form in self.digits - {"open", "oh"} and after not in self.sets["digit_before"]
+
+    def _tie_of(self, atom: Atom, kind: str) -> Link:
+        """How this claim leans by its kind: "second finger on that one" is said of the note before."""
+        hinted = self.ties.get(f"{kind}_{atom.hint}") if atom.hint else None
+        return hinted or self.ties.get(atom.kind, self.ties.get(kind, self.none_tie))
+
     def _corrected(
         self, state: _State, atom: Atom, kind: str, values: tuple[Value, ...], worth: float
     ) -> _State | None:
         """The claim in place of the one before it that was taken back."""
         head = state.head
-        if state.last == "claim" and head is not None and head.mention.claims:
+        if state.last in ("claim", "head") and head is not None and head.mention.claims:
             old = head.mention.claims[-1]
-            if _group(old.kind) != _group(kind):
+            if _group(old.kind) != _group(kind) or (state.last == "head" and head.mention.name_first < 0):
                 return None
             claim = self._claimed(kind, values, atom.first_word, atom.last_word)
             mention = replace(head.mention, claims=(*head.mention.claims[:-1], claim), last_word=atom.last_word)
@@ -674,7 +689,10 @@ class _Parser:
             return claim
         follows = claim.first_word > mention.name_last
         other = k + 1 if follows else k - 1
-        tie = self.ties.get("open" if claim.kind == "finger" and claim.value == (0,) else claim.kind, self.none_tie)
+        name = "open" if claim.kind == "finger" and claim.value == (0,) else claim.kind
+        if claim.kind == "finger" and self._points_back(claim):
+            name = "finger_back"
+        tie = self.ties.get(name, self.none_tie)
         if not 0 <= other < len(mentions) or mentions[other].name_first < 0:
             start, end = (mention.name_last, claim.first_word) if follows else (claim.last_word, mention.name_first)
             own = self._tie(start, end, taken, left=follows) + (tie.left if follows else tie.right)
@@ -692,6 +710,10 @@ class _Parser:
         if any(_group(c.kind) == _group(claim.kind) for c in beside.claims):
             p_other *= _TAKEN
         return replace(claim, p=claim.p * _share(own, self.nobody), other=other - k, p_other=p_other)
+
+    def _points_back(self, claim: Claim) -> bool:
+        forms = [self.words[k].form for k in range(claim.first_word, claim.last_word + 1)]
+        return len(forms) > 2 and forms[-1] in self.sets["points_back"] and ("on" in forms or "for" in forms)
 
     def _tie(self, start: int, end: int, taken: set[int], *, left: bool) -> float:
         """How the words between `start` and `end` (both left out) tie what stands on their two sides."""

@@ -17,9 +17,9 @@ from partwright.building.workshop import Workshop
 from partwright.errors import InputError, Place
 
 if TYPE_CHECKING:
-    from partwright.checking.narration import NarrationCheck, NarrationFinding
+    from partwright.checking.narration import CorrectionCard, NarrationCheck, NarrationFinding
     from partwright.sound import TimingMap
-    from partwright.video import Chapter, Demonstration, Description, Timeline
+    from partwright.video import Caption, Chapter, Demonstration, Description, Footage, PlayedPieces, Timeline
 
 __all__ = ["VIDEO_STEPS"]
 
@@ -264,43 +264,74 @@ def _footage(workshop: Workshop) -> Made:
     if not workshop.footage:
         raise InputError(
             "holds no recorded lesson",
-            "Put the film into takes/, and its transcript beside it under the same name.",
+            "Put the film into takes/, and its transcript, where there is one, beside it under the same name.",
             place=Place(file=str(workshop.folder / "takes")),
         )
     files: dict[str, bytes | Path] = {}
     remarks: list[str] = []
     for film in workshop.footage:
         footage = read_footage(film)
-        transcript = next(path for path in workshop.transcripts if path.stem == film.stem)
-        check, located = _check(workshop, transcript)
-        captions = spoken_captions(corrected_captions(check).encode("utf-8"), seconds=footage.seconds)
-        said = check.transcript.seconds
-        if said > footage.seconds + 2:
-            remarks.append(
-                f"{transcript.name} goes on to {said:.0f} s, but {film.name} ends after {footage.seconds:.0f} s: is it "
-                "the transcript of this recording? What lies beyond its end is left out"
-            )
+        transcript = next((path for path in workshop.transcripts if path.stem == film.stem), None)
+        check: NarrationCheck | None = None
+        cards: tuple[CorrectionCard, ...] = ()
+        captions: tuple[Caption, ...] = ()
+        if transcript is not None:
+            check, located = _check(workshop, transcript)
+            cards = correction_cards(located)
+            captions = spoken_captions(corrected_captions(check).encode("utf-8"), seconds=footage.seconds)
+            said = check.transcript.seconds
+            if said > footage.seconds + 2:
+                remarks.append(
+                    f"{transcript.name} goes on to {said:.0f} s, but {film.name} ends after {footage.seconds:.0f} s: "
+                    "is it the transcript of this recording? What lies beyond its end is left out"
+                )
+        played, remark = _played(workshop, footage)
+        remarks += [remark] if remark else []
         made = narrated_pieces(
             check,
-            correction_cards(located),
+            cards,
             captions,
             plan=workshop.plan,
             instrument=workshop.prepared.instrument,
             sections=workshop.teaching.outline.sections,
             seconds=footage.seconds,
+            played=played,
         )
         overlay = Overlay(footage.width, footage.height, made.pieces, hands=workshop.lesson.hands_area)
         ending = ".mp4" if footage.container == "mp4" else ".mov"
         name = f"{_FOLDER}/{film.stem}-finished{ending}"
         path = workshop.build_folder / name
         path.parent.mkdir(parents=True, exist_ok=True)
-        burn_in(footage, path, overlay, chapters=made.chapters)
+        burn_in(footage, path, overlay, captions=captions, chapters=made.chapters)
         files[name] = path
         files[f"{_FOLDER}/{film.stem}-chapters.vtt"] = chapters_vtt(made.chapters).encode("utf-8")
         about = description_text(_about(workshop, made.chapters))
         files[f"{_FOLDER}/{film.stem}-description.txt"] = about.encode("utf-8")
         remarks += footage.remarks
     return Made(files=files, remarks=tuple(remarks))
+
+
+def _played(workshop: Workshop, footage: Footage) -> tuple[PlayedPieces | None, str]:
+    """What is played on the film, followed through the score; None, and what to say, where nothing of it is found."""
+    from partwright.checking.take import check_take, read_recording
+    from partwright.video import played_pieces
+
+    if not footage.sound:
+        return None, f"{footage.path.name} has no sound, so nothing played on it can be followed"
+    job = workshop.prepared
+    try:
+        take = check_take(read_recording(footage.path), job.part)
+    except InputError as error:
+        return None, f"nothing played was followed, fingers come with the words alone: {error}"
+    found = played_pieces(
+        take,
+        plan=workshop.plan,
+        bowing=workshop.bowing,
+        instrument=job.instrument,
+        sections=workshop.teaching.outline.sections,
+        sound_begins_seconds=footage.sound_begins_seconds,
+    )
+    return found, ""
 
 
 def _title(workshop: Workshop) -> str:

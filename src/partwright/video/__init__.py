@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from partwright.video.look import FORMATS, Layout, Rect, contrast_ratio, picture_format
     from partwright.video.narrated import NarratedPieces, narrated_pieces, spoken_captions
     from partwright.video.overlays import KINDS, Overlay, Piece, timeline_pieces
+    from partwright.video.played import PlayedPieces, played_pieces
     from partwright.video.timeline import Timeline, Track, make_timeline
     from partwright.video.write_overlays import OVERLAY_FORMATS, pixels_png, write_overlay, write_overlay_pictures
     from partwright.video.write_video import write_demonstration, write_pictures
@@ -53,6 +54,7 @@ _HOMES: dict[str, tuple[str, ...]] = {
     "look": ("FORMATS", "Layout", "Rect", "contrast_ratio", "picture_format"),
     "narrated": ("NarratedPieces", "narrated_pieces", "spoken_captions"),
     "overlays": ("KINDS", "Overlay", "Piece", "timeline_pieces"),
+    "played": ("PlayedPieces", "played_pieces"),
     "timeline": ("Timeline", "Track", "make_timeline"),
     "write_overlays": ("OVERLAY_FORMATS", "pixels_png", "write_overlay", "write_overlay_pictures"),
     "write_video": ("write_demonstration", "write_pictures"),
@@ -74,6 +76,7 @@ __all__ = [
     "NarratedPieces",
     "Overlay",
     "Piece",
+    "PlayedPieces",
     "Rect",
     "Timeline",
     "Track",
@@ -91,6 +94,7 @@ __all__ = [
     "narrated_pieces",
     "picture_format",
     "pixels_png",
+    "played_pieces",
     "read_footage",
     "ruled_chapters",
     "shape_captions",

@@ -18,10 +18,10 @@ import numpy as np
 
 from partwright.errors import InputError, OutputError, Place
 from partwright.files import path_atomic
-from partwright.video.captions import Chapter
+from partwright.video.captions import Caption, Chapter
 from partwright.video.overlays import Overlay, PlacedPiece
 from partwright.video.raster import Pixels, patch_of
-from partwright.video.write_video import set_chapters
+from partwright.video.write_video import TextTrack, set_chapters
 
 __all__ = ["Footage", "burn_in", "read_footage"]
 
@@ -41,6 +41,7 @@ class Footage:
     rate: Fraction
     constant: bool
     sound: str  # codec, or none
+    sound_begins_seconds: float = 0.0
     remarks: tuple[str, ...] = ()
 
     @property
@@ -67,7 +68,10 @@ def read_footage(path: Path) -> Footage:
             seconds = float(container.duration or 0) / av.time_base
             rate = Fraction(stream.average_rate or stream.guessed_rate or 30)
             base = Fraction(stream.base_rate or rate)
-            sound = container.streams.audio[0].codec_context.name if container.streams.audio else ""
+            sounds = container.streams.audio
+            sound = sounds[0].codec_context.name if sounds else ""
+            # Some cameras begin the sound later than the picture. What is before 0 is never decoded.
+            begins = float((sounds[0].start_time or 0) * sounds[0].time_base) if sounds else 0.0
             remarks = []
             if frame.format.components[0].bits > 8:
                 remarks.append(f"{path.name} has {frame.format.components[0].bits} bits a colour; they become 8.")
@@ -87,6 +91,7 @@ def read_footage(path: Path) -> Footage:
         rate=rate,
         constant=abs(float(base - rate)) < 0.01,
         sound=sound,
+        sound_begins_seconds=max(0.0, begins),
         remarks=tuple(remarks),
     )
 
@@ -96,12 +101,14 @@ def burn_in(
     path: Path,
     overlay: Overlay,
     *,
+    captions: Sequence[Caption] = (),
     chapters: Sequence[Chapter] = (),
     preset: str = "veryfast",
     progress: Callable[[float], None] | None = None,
 ) -> int:
     """Write the footage with the overlay on it to `path` (MP4, or QuickTime where its sound asks for it).
 
+    `captions` become a text track as well; the overlay decides what of them is seen in the picture.
     Returns how many pictures it has. Raises OutputError, or InputError where the recording breaks off unreadable.
     """
     if path.resolve() == footage.path.resolve():
@@ -115,7 +122,7 @@ def burn_in(
                 av.open(str(footage.path), metadata_errors="replace") as source,
                 av.open(str(temporary), "w", format=footage.container, options={"movflags": "+faststart"}) as target,
             ):
-                return _copy(footage, source, target, blender, chapters, preset, progress)
+                return _copy(footage, source, target, blender, captions, chapters, preset, progress)
         except av.error.FFmpegError as error:
             raise OutputError(
                 f"cannot be written ({(error.strerror or str(error)).lower()})",
@@ -129,6 +136,7 @@ def _copy(
     source: Any,
     target: Any,
     blender: _Blender,
+    captions: Sequence[Caption],
     chapters: Sequence[Chapter],
     preset: str,
     progress: Callable[[float], None] | None,
@@ -145,6 +153,7 @@ def _copy(
         if value:
             setattr(out.codec_context, name, value)
     copied = [target.add_stream_from_template(sound) for sound in sounds]
+    text = TextTrack(target, captions) if captions else None
     set_chapters(target, chapters)
     count, last = 0, None
     for packet in source.demux([pictures, *sounds]):
@@ -165,12 +174,16 @@ def _copy(
             made = _upright(frame, footage, blender.at(seconds))
             made.pts, made.time_base = frame.pts, pictures.time_base
             made.pict_type = 0
+            if text is not None:
+                text.write_until(seconds + 0.5)
             target.mux(out.encode(made))
             count += 1
             if progress is not None and count % 100 == 0:
                 progress(seconds)
     for packet in out.encode(None):
         target.mux(packet)
+    if text is not None:
+        text.write_until(None)
     if not count:
         raise InputError(
             "holds no picture that can be decoded", "Export the recording again.", place=Place(file=str(footage.path))

@@ -26,7 +26,8 @@ from partwright.checking.narration.words import Word
 __all__ = ["Judged", "judge"]
 
 DOUBT_FROM = 0.15  # share of the posterior that must disagree before a claim is looked at again
-WRONG_FROM = 0.6  # belief that it was really said wrongly
+WRONG_FROM = 0.8  # belief that it was really said wrongly; a false alarm costs more than a miss
+WRONG_FROM_CLEAR = 0.7  # where the captions are clear
 CHECK_FROM = 0.3
 ASK_FROM = 0.55
 _NEVER_WRONG = frozenset({"not_finger", "offer_finger", "offer_open", "offer_harmonic", "retake", "count_loose"})
@@ -126,6 +127,8 @@ def _weighed(
         odd=odd_words(words, known), taken=frozenset(taken), truth=truth, clean=clean,
         fingers=fingers, frames=frames,
     )  # fmt: skip
+    clear = clean and not _misheard(mentions)
+    least = WRONG_FROM_CLEAR if clear else WRONG_FROM
     runs: dict[int, list[Judged]] = {}
     for item in judged:
         claim = _claim_of(item, mentions)
@@ -145,7 +148,9 @@ def _weighed(
         )  # fmt: skip
         row = evidence(doubt, scene)
         sure = belief(row)
-        verdict: Verdict = "wrong" if sure >= WRONG_FROM else "check" if sure >= CHECK_FROM else "right"
+        if doubt.run_fits_with_gap and not clear:
+            sure = min(sure, ASK_FROM)  # a number or a name was lost, the others are right
+        verdict: Verdict = "wrong" if sure >= least else "check" if sure >= CHECK_FROM else "right"
         why = item.why if verdict == "wrong" else "it may have been misheard, or said of another note"
         found.append(replace(item, verdict=verdict, confidence=sure, evidence=row, why=why))
     return found
@@ -160,7 +165,7 @@ def _claim_of(item: Judged, mentions: Sequence[Mention]) -> Claim | None:
 
 
 def _fits_with_a_gap(run: Sequence[Judged], mentions: Sequence[Mention], truth: Truth) -> bool:
-    """Whether all numbers are right at places in a row, once one place or one number more is allowed for."""
+    """Whether all numbers are right at places in a row, one place on or back or with one place passed over."""
     said = [
         next(
             int(c.value[0])
@@ -170,8 +175,8 @@ def _fits_with_a_gap(run: Sequence[Judged], mentions: Sequence[Mention], truth: 
         for item in run
     ]
     first = min(item.place for item in run)
-    for start in (first - 1, first):
-        for skipped in range(1, len(said)):
+    for start in (first - 1, first, first + 1):
+        for skipped in range(1, len(said) + 1):
             at = [start + k + (k >= skipped) for k in range(len(said))]
             if (
                 at[0] >= 0
@@ -413,10 +418,13 @@ def _bare_habit(mentions: Sequence[Mention], following: Following, truth: Truth)
             full += mention.note[1] is not None
     if bare + full < _BARE_LEAST:
         return 0.3
+    return max(bare / (bare + full), _BARE_NOISY if _misheard(mentions) or bare > 1 else 0.0)
+
+
+def _misheard(mentions: Sequence[Mention]) -> bool:
+    """Whether names of notes had to be guessed at more than now and then: then other words were misheard too."""
     named = [mention for mention in mentions if mention.note is not None]
-    misheard = sum(mention.p < _PLAINLY_HEARD for mention in named)
-    noisy = misheard > _MISHEARD_SHARE * len(named) or bare > 1
-    return max(bare / (bare + full), _BARE_NOISY if noisy else 0.0)
+    return sum(mention.p < _PLAINLY_HEARD for mention in named) > _MISHEARD_SHARE * len(named)
 
 
 def _swapped(mentions: Sequence[Mention], following: Following, truth: Truth) -> dict[int, tuple[bool, int]]:

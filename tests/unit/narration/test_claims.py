@@ -50,6 +50,9 @@ def _short(mention: Mention) -> str:
         ("then E, sorry, D, with first finger", ["D[finger 1]"]),
         ("the D with the same finger", ["D[same_finger ]".replace(" ]", "]")]),
         ("first finger on the D, not third", ["D[finger 1, not_finger 3]"]),
+        ("third finger, hang on, second finger for D", ["D[finger 2]"]),
+        ("F sharp G A fingers two one three", ["F♯[finger 2]", "G[finger 1]", "A[finger 3]"]),
+        ("that harmonic sound is what you want on the D", ["D"]),
         ("back to half position for the E flat", ["E♭[position half 0]"]),
     ],
 )  # fmt: skip

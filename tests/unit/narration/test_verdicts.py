@@ -137,3 +137,14 @@ def test_a_string_by_number_is_asked_about_once() -> None:
     check = checked("The D is open. The E is on the second string. F sharp is on the second string too.")
     findings = [f for f in check.findings if f.kind == "string"]
     assert len(findings) == 1 and findings[0].verdict == "check" and "to some" in findings[0].what
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "It's tempting to put second finger on the F sharp, but use third",
+        "For the F sharp most books print second finger, I take third",
+    ],
+)
+def test_the_right_finger_beside_a_wrong_one_excuses_it(said: str) -> None:
+    assert wrongs(RIGHT.replace("The F sharp is third finger", said)) == []

@@ -50,7 +50,10 @@ def _midi(workshop: Workshop) -> Made:
 
 
 def _stems(workshop: Workshop) -> Made:
-    return _made("stems", (_stem_order(workshop),))
+    from partwright.sound import font_remark
+
+    font = workshop.sound_font
+    return _made("stems", (_stem_order(workshop),), remarks=(font_remark(font),) if font is not None else ())
 
 
 def _mixes(workshop: Workshop) -> Made:
@@ -91,13 +94,13 @@ def _backing(workshop: Workshop) -> Made:
     return Made(files=files, remarks=tuple(remarks))
 
 
-def _made(name: str, orders: Sequence[Order]) -> Made:
+def _made(name: str, orders: Sequence[Order], *, remarks: tuple[str, ...] = ()) -> Made:
     from partwright.sound import make_orders
 
     made = make_orders(orders)
     files = {file.name: file.data for file in made}
     files[f"sound/{name}.json"] = _contents(made)
-    return Made(files=files)
+    return Made(files=files, remarks=remarks)
 
 
 def _contents(made: Sequence[SoundFile]) -> bytes:
@@ -135,6 +138,8 @@ def lesson_music(workshop: Workshop) -> Music:
         others=other_voices(job.tune) or lesson_band(job),
         tuned=_tuned(workshop),
         style=workshop.lesson.chord_sound,
+        font=workshop.sound_font,
+        count=workshop.lesson.count,
     ).light()
 
 
@@ -256,6 +261,7 @@ def _practice_orders(workshop: Workshop) -> tuple[Order, ...]:
                     plan=planned.plan,
                     bowing=planned.bowing,
                     tuned=music.tuned,
+                    count=music.count,
                 ).light(),
                 title=title,
                 files=(("with guide", f"sound/practice/{number:02d}-drill-{drill.id}.{ending}"),),

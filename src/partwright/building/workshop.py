@@ -65,7 +65,7 @@ _FIELDS: Mapping[str, tuple[str, ...]] = {
     "paper": ("paper",),
     "arranging": ("levels", "undo", "second", "second_level", "style"),
     "tempo": ("tempo_qpm", "practice_percent"),
-    "sound": ("a4_hz", "temperament", "chord_sound", "sound_format"),
+    "sound": ("a4_hz", "temperament", "chord_sound", "sound_format", "sound_font", "count"),
     "sections": ("sections",),
     "video": ("links", "hands_area"),
     "teaching": ("teaching_order", "tries", "speaking_wpm", "episodes"),
@@ -92,6 +92,11 @@ class Workshop:
             if path.suffix.casefold() in _SOUND_ENDINGS and path.is_file()
         )
         return found[0] if found else None
+
+    @cached_property
+    def sound_font(self) -> Path | None:
+        """The player's own sound font for the accompaniment, where the lesson names one."""
+        return self.lesson.sound_font_in(self.folder)
 
     @cached_property
     def transcripts(self) -> tuple[Path, ...]:
@@ -167,7 +172,8 @@ class Workshop:
     def fingerprint(self, name: str) -> str:
         """The hash of an input's content. Raises KeyError for a name no row knows."""
         if name in _FIELDS:
-            return content_hash(json.dumps([_plain(getattr(self.lesson, key)) for key in _FIELDS[name]]))
+            decided = json.dumps([_plain(getattr(self.lesson, key)) for key in _FIELDS[name]])
+            return content_hash(decided, _sound_font(self)) if name == "sound" else content_hash(decided)
         return _FINGERPRINTS[name](self)
 
 
@@ -230,6 +236,19 @@ def _own_script(workshop: Workshop) -> str:
 def _backing(workshop: Workshop) -> str:
     path = workshop.backing
     return content_hash(path.name, _bytes(path)) if path is not None else ""
+
+
+def _sound_font(workshop: Workshop) -> str:
+    path = workshop.sound_font
+    if path is None:
+        return ""
+    if not path.is_file():
+        raise InputError("is not there", "Check the sound font's name in lesson.toml.", place=Place(file=str(path)))
+    try:
+        return file_hash(path)
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise InputError(f"cannot be read ({reason})", "Check the sound font.", place=Place(file=str(path))) from error
 
 
 _FINGERPRINTS: Mapping[str, Callable[[Workshop], str]] = {

@@ -43,6 +43,17 @@ __all__ = ["command"]
 @click.option(
     "--chords", type=click.Choice(["plucked", "struck", "held"]), default="plucked", help="Sound of the chords."
 )
+@click.option(
+    "--sound-font",
+    type=click.Path(),
+    metavar="FILE",
+    help="Your General MIDI sound font for the accompaniment, .sf2 or .sf3; needs the command fluidsynth.",
+)
+@click.option(
+    "--count",
+    type=click.Choice(["click", "spoken"]),
+    help="How --count-in counts. spoken: with the click, needs the command espeak-ng.  [default: click]",
+)
 @click.option("--lufs", type=click.FloatRange(-40, -8), default=-16.0, metavar="LUFS", help="Loudness.  [default: -16]")
 @click.option("--written", is_flag=True, help="MIDI only: each bar once, as on the page; repeats are not unfolded.")
 @hand_options

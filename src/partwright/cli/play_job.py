@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from partwright.cli.options import HAND_KEYS
 from partwright.cli.read_job import plan_prepared, read_job, refuse_source
 from partwright.errors import InputError, Place
 from partwright.files import write_atomic
-from partwright.lesson import Prepared
+from partwright.lesson import Prepared, is_lesson
 from partwright.score import Part, beat_text
 from partwright.sound import Levelled, Music, Temperament, TimingMap
 
@@ -68,7 +68,7 @@ def _figure(value: float) -> float | None:
 
 def play_job(score: str, out: Path, options: Mapping[str, Any]) -> Played:
     """Read, plan, play and write. Raises InputError for what is not as it should be in the call or the tune."""
-    from partwright.sound import format_of, make_timing, passage_of_bars
+    from partwright.sound import font_remark, format_of, make_timing, passage_of_bars
 
     midi = out.suffix.casefold() in (".mid", ".midi")
     kind = None if midi else format_of(out)
@@ -92,7 +92,8 @@ def play_job(score: str, out: Path, options: Mapping[str, Any]) -> Played:
         passage=passage,
     )
     tuned = _tuned(options, job.part)
-    music = _music(job, tuned, options, midi=midi)
+    font = _font(job, score, options, midi=midi)
+    music = replace(_music(job, tuned, options, midi=midi), font=font, count=_count(job, options, midi=midi))
     remarks = tuple(job.remarks)
     if kind is None:
         if options["bars"] or options["count_in"] or options["only"]:
@@ -102,6 +103,9 @@ def play_job(score: str, out: Path, options: Mapping[str, Any]) -> Played:
         write_atomic(out, _midi(job, music, options, tempo))
         return Played(file=out, timing=timing, seconds=timing.seconds, measured=None, remarks=remarks)
     measured = _sound(job, music, timing, passage, options, out)
+    heard = music.others or job.part.chord_symbols
+    if font is not None and heard and (not options["only"] or "accompaniment" in options["only"]):
+        remarks = (*remarks, font_remark(font))
     return Played(
         file=out, timing=timing, seconds=measured.samples.shape[1] / 48_000, measured=measured, remarks=remarks
     )
@@ -162,6 +166,36 @@ def _music(job: Prepared, tuned: Temperament, options: Mapping[str, Any], *, mid
         style=options["chords"],
         vibrato_cents=options["vibrato_cents"],
     )
+
+
+def _font(job: Prepared, score: str, options: Mapping[str, Any], *, midi: bool) -> Path | None:
+    """The sound font for the accompaniment: as typed, or the lesson's where an accompaniment is heard."""
+    from partwright.sound import check_font
+
+    if options["sound_font"]:
+        if midi:
+            raise InputError("a MIDI file holds no sound", "Leave out --sound-font, or write a sound file.")
+        font = Path(options["sound_font"])
+    else:
+        found = job.lesson.sound_font_in(Path(score)) if is_lesson(Path(score)) else None
+        if midi or found is None or (options["only"] and "accompaniment" not in options["only"]):
+            return None
+        font = found
+    check_font(font)
+    return font
+
+
+def _count(job: Prepared, options: Mapping[str, Any], *, midi: bool) -> Literal["click", "spoken"]:
+    """How the bars before are counted: as typed, or as the lesson says where they are counted at all."""
+    from partwright.sound import check_speaker
+
+    counted = options["count_in"] > 0 and not midi
+    if options["count"] == "spoken" and not counted:
+        raise InputError("there is no count-in to be spoken", "Add --count-in 1, to a sound file.")
+    if not counted or (options["count"] or job.lesson.count) != "spoken":
+        return "click"
+    check_speaker()
+    return "spoken"
 
 
 def _midi(job: Prepared, music: Music, options: Mapping[str, Any], tempo: float | None) -> bytes:

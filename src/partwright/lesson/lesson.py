@@ -6,6 +6,7 @@ Units: string length in mm, tempo in quarter notes per minute, practice speeds i
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal
 
 __all__ = ["FORMAT", "LESSON_FILE", "TUNE_FILE", "Episode", "Lesson", "PinEntry", "Section"]
@@ -73,6 +74,8 @@ class Lesson:
     temperament: Literal["equal", "pythagorean", "just"] = "equal"
     chord_sound: Literal["plucked", "struck", "held"] = "plucked"
     sound_format: Literal["flac", "mp3", "m4a", "opus"] = "flac"
+    sound_font: str = ""  # a General MIDI sound font of the player's own for the accompaniment; empty = our voices
+    count: Literal["click", "spoken"] = "click"
     paper: tuple[str, ...] = ("a4", "letter")
     marks: Literal["every", "needed", "none"] = "needed"
     strings: Literal["letters", "roman"] = "letters"
@@ -90,3 +93,7 @@ class Lesson:
     sections: tuple[Section, ...] = ()
     episodes: tuple[Episode, ...] = ()
     pins: tuple[PinEntry, ...] = ()
+
+    def sound_font_in(self, folder: Path) -> Path | None:
+        """The sound font's path, where one is named; a bare name lies in the lesson's folder."""
+        return folder / self.sound_font if self.sound_font else None

@@ -118,6 +118,21 @@ ROWS: tuple[Row, ...] = (
         words="kind of the files to practise with",
         choices=("flac", "mp3", "m4a", "opus"),
     ),
+    Row(
+        table="sound",
+        key="font",
+        field="sound_font",
+        kind="text",
+        words="a sound font of yours for the accompaniment, .sf2 or .sf3; needs the command fluidsynth",
+    ),
+    Row(
+        table="sound",
+        key="count",
+        field="count",
+        kind="text",
+        words="how bars are counted in; spoken: with the click, needs the command espeak-ng",
+        choices=("click", "spoken"),
+    ),
     Row(table="page", key="paper", field="paper", kind="texts", words="sizes to print", choices=("a4", "letter")),
     Row(
         table="page",

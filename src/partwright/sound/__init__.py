@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from partwright.sound.chords import plain_chords
     from partwright.sound.clock import Clock, make_clock
     from partwright.sound.cover import cover_png
+    from partwright.sound.font_io import check_font, font_remark, render_with_font
     from partwright.sound.guide import SAMPLE_RATE_HZ, render_guide
     from partwright.sound.heard_key_io import HeardKey, heard_key
     from partwright.sound.loudness import Limiter, Meter, integrated_lufs, level_gain, short_term_lufs, true_peak_dbtp
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from partwright.sound.performance import GuideNote, Run, perform
     from partwright.sound.practice import Order, Rung, SoundFile, make_orders, order_timings, timings_document
     from partwright.sound.slow_io import SPEED_RANGE, Slowed, slow_file, stretch_pieces
+    from partwright.sound.spoken_io import check_speaker, render_count, spoken_onset
     from partwright.sound.tempering import Temperament, frequency_hz, midi_hz, temperament
     from partwright.sound.timing import TimedBar, TimedBeat, TimedNote, TimingMap, make_timing, timing_document
 
@@ -53,6 +55,7 @@ _HOMES: dict[str, tuple[str, ...]] = {
     "chords": ("plain_chords",),
     "clock": ("Clock", "make_clock"),
     "cover": ("cover_png",),
+    "font_io": ("check_font", "font_remark", "render_with_font"),
     "guide": ("SAMPLE_RATE_HZ", "render_guide"),
     "loudness": ("Limiter", "Meter", "integrated_lufs", "level_gain", "short_term_lufs", "true_peak_dbtp"),
     "metronome": ("clicks", "render_click"),
@@ -64,6 +67,7 @@ _HOMES: dict[str, tuple[str, ...]] = {
     "page": ("practice_page",),
     "heard_key_io": ("HeardKey", "heard_key"),
     "slow_io": ("SPEED_RANGE", "Slowed", "slow_file", "stretch_pieces"),
+    "spoken_io": ("check_speaker", "render_count", "spoken_onset"),
     "tempering": ("Temperament", "frequency_hz", "midi_hz", "temperament"),
     "timing": ("TimedBar", "TimedBeat", "TimedNote", "TimingMap", "make_timing", "timing_document"),
 }
@@ -100,10 +104,13 @@ __all__ = [
     "accompaniment_from_chords",
     "accompaniment_from_parts",
     "bowed_voice",
+    "check_font",
+    "check_speaker",
     "clicks",
     "cover_png",
     "encode_audio",
     "encode_stream",
+    "font_remark",
     "format_of",
     "frequency_hz",
     "heard_key",
@@ -128,10 +135,13 @@ __all__ = [
     "read_pieces",
     "render_accompaniment",
     "render_click",
+    "render_count",
     "render_guide",
     "render_stems",
+    "render_with_font",
     "short_term_lufs",
     "slow_file",
+    "spoken_onset",
     "stereo_stems",
     "stretch_pieces",
     "temperament",

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -22,10 +24,12 @@ from partwright.sound.accompaniment import (
 )
 from partwright.sound.bowed import bowed_voice
 from partwright.sound.clock import whole_passage
+from partwright.sound.font_io import render_with_font
 from partwright.sound.guide import SAMPLE_RATE_HZ, render_guide
 from partwright.sound.metronome import clicks, render_click
 from partwright.sound.mixing import room
 from partwright.sound.performance import perform
+from partwright.sound.spoken_io import render_count
 from partwright.sound.tempering import Temperament
 from partwright.sound.timing import TimingMap
 
@@ -41,6 +45,7 @@ class Music:
     """A part, how it is fingered and bowed, and what goes with it.
 
     `others` are arranged parts, each with its voice's name; without them chord symbols give the plain style.
+    `font` is a sound font of the player's own for the accompaniment; a `count` that is spoken sounds with its clicks.
     """
 
     part: Part
@@ -51,6 +56,8 @@ class Music:
     tuned: Temperament = field(default_factory=Temperament)
     style: str = "plucked"
     vibrato_cents: float | None = None
+    font: Path | None = None
+    count: Literal["click", "spoken"] = "click"
 
     def light(self) -> Music:
         """The same without what a bowing plan keeps for further pins: quick to send to another process."""
@@ -88,7 +95,8 @@ def render_stems(
 ) -> dict[str, npt.NDArray[np.float32]]:
     """Each wanted stem as mono samples at 48 kHz, all of one length: the music, and its last sound ringing off.
 
-    A stem with nothing in it (no chord symbols, no drone) is left out.
+    A stem with nothing in it (no chord symbols, no drone) is left out. Raises InputError where a sound font or a spoken
+    count is asked for and cannot be had.
     """
     span = passage or whole_passage(music.part)
     length = timing.seconds + TAIL_SECONDS if seconds is None else seconds
@@ -106,10 +114,15 @@ def render_stems(
         else:
             notes = accompaniment_from_chords(music.part, timing, music.tuned, passage=span, style=music.style)
         if notes:
-            dry = render_accompaniment(notes, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
+            if music.font is None:
+                dry = render_accompaniment(notes, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
+            else:
+                dry = render_with_font(notes, music.font, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
             found["accompaniment"] = room(dry, SAMPLE_RATE_HZ)
     if "click" in wanted and (beats := clicks(music.part, timing, subdivide=subdivide, only_count_in=only_count_in)):
         found["click"] = render_click(beats, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
+        if music.count == "spoken":
+            found["click"] += render_count(timing, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
     if "drone" in wanted:
         notes = drone_notes(timing, music.tuned)
         found["drone"] = render_accompaniment(notes, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)

@@ -5,6 +5,7 @@ Constant rate: a picture every 1/30 s. Variable rate: a picture only where somet
 
 from __future__ import annotations
 
+import math
 from collections import OrderedDict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
@@ -15,7 +16,7 @@ from partwright.engraving import INK, PAPER, SANS, SERIF, EngravingProcess, Face
 from partwright.video.board import BoardPicture, BoardState, board_reach_mm
 from partwright.video.bow_strip import BowState, bow_svg, ends, grow
 from partwright.video.look import ACCENT, Layout, Rect
-from partwright.video.raster import Canvas, Patch, Pixels, drawing_svg, patch_of, svg_rgb
+from partwright.video.raster import Canvas, Patch, drawing_svg, patch_of, plain_patch, svg_rgb
 from partwright.video.score_line import ScoreLine
 from partwright.video.timeline import Timeline
 
@@ -128,32 +129,52 @@ class Demonstration:
             return False
         key = (name, state)
         if key not in self._patches:
-            self._patches[key] = patch_of(self._pixels(name, place, state))
+            self._patches[key] = self._patch(name, place, state)
             while len(self._patches) > _KEPT:
                 self._patches.popitem(last=False)
         self.canvas.put(self._patches[key], place.x, place.y)
         self._shown[name] = (state,)
         return True
 
-    def _pixels(self, name: str, place: Rect, state: object) -> Pixels:
+    def _patch(self, name: str, place: Rect, state: object) -> Patch:
         if isinstance(state, BoardState):
-            return self._board.pixels(state)
-        return svg_rgb(self._drawing(name, place, state), place.width, place.height, PAPER)
-
-    def _drawing(self, name: str, place: Rect, state: object) -> str:
+            return patch_of(self._board.pixels(state))
         if isinstance(state, BowState):
-            return bow_svg(state, place, self.layout)
+            return patch_of(svg_rgb(bow_svg(state, place, self.layout), place.width, place.height, PAPER))
         if name == "title":
-            return text_drawing([(str(state).upper(), INK, True)], place, self.layout, spaced=True)
-        now, after = state if isinstance(state, tuple) else ("", "")
-        return text_drawing([(now, INK, True), (after, ACCENT, False)], place, self.layout)
+            lines, spaced = [(str(state).upper(), INK, True)], True
+        else:
+            now, after = state if isinstance(state, tuple) else ("", "")
+            lines, spaced = [(now, INK, True), (after, ACCENT, False)], False
+        words = _set_words(lines, place, self.layout, spaced=spaced)
+        # Only what the words cover is drawn: the rest is paper, and drawing paper takes as long.
+        width, height = min(place.width, words.width), min(place.height, words.height)
+        svg = drawing_svg(words.svg, width, height, words.used)
+        found = plain_patch(place.width, place.height, PAPER)
+        found.put(patch_of(svg_rgb(svg, width, height, PAPER)), 0, 0)
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class _Words:
+    """Set lines of text, and how many pixels they take from their left and upper corner; both even."""
+
+    svg: str
+    used: Used
+    width: int
+    height: int
 
 
 def text_drawing(lines: Sequence[tuple[str, str, bool]], place: Rect, layout: Layout, *, spaced: bool = False) -> str:
     """Lines of text (words, colour, bold) from the top of a place, broken where they are too wide for it."""
+    words = _set_words(lines, place, layout, spaced=spaced)
+    return drawing_svg(words.svg, place.width, place.height, words.used)
+
+
+def _set_words(lines: Sequence[tuple[str, str, bool]], place: Rect, layout: Layout, *, spaced: bool) -> _Words:
     size = 100 * layout.text_size * (0.99 if spaced else 1.0)
     spacing = 0.06 * size if spaced else 0.0
-    used, parts, y = Used(), [], 0.0
+    used, parts, y, widest = Used(), [], 0.0, 0.0
     for words, colour, bold in lines:
         face = Face(SERIF if spaced else SANS, bold=bold)
         for line in _broken(words, size, face, spacing, place.width * 100.0) or [""]:
@@ -161,7 +182,10 @@ def text_drawing(lines: Sequence[tuple[str, str, bool]], place: Rect, layout: La
             drawn = letter(line, size, face, y=y - size * 0.25, fill=colour, spacing=spacing)
             used.add(drawn.used)
             parts.append(drawn.svg)
-    return drawing_svg("".join(parts), place.width, place.height, used)
+            widest = max(widest, text_width(line, size, face) + spacing * len(line))
+    # Half an em beyond: what hangs over a letter's own width and below its line.
+    width, height = (2 * math.ceil((v + size / 2) / 200) for v in (widest, y))
+    return _Words("".join(parts), used, width, height)
 
 
 def _broken(words: str, size: float, face: Face, spacing: float, width: float) -> list[str]:

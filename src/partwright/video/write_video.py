@@ -28,6 +28,8 @@ __all__ = ["SoundTrack", "TextTrack", "add_text_track", "set_chapters", "write_d
 
 _TICKS = 90_000
 _THREADS = "2"
+_AHEAD = 4  # pictures drawn before the encoder asks for them
+_FRAMES = _AHEAD + 4  # those waiting, one in the making, one at the encoder, and some to spare
 _AUDIO_BIT_RATE = 192_000
 
 # What the text track's encoder asks for as its style: white text at the foot; players use their own.
@@ -109,7 +111,7 @@ def write_pictures(
                     container.metadata["title"] = title
                 container.start_encoding()
                 last = 0
-                for at, frame in ahead(_as_frames(pictures)):
+                for at, frame in ahead(_as_frames(pictures), _AHEAD):
                     if sound is not None:
                         sound.write_until(at + 0.5)
                     if text is not None:
@@ -133,9 +135,21 @@ def write_pictures(
 
 
 def _as_frames(pictures: Iterable[tuple[float, Pixels]]) -> Iterator[tuple[float, Any]]:
-    """A copy of each picture as the encoder takes it, with its time."""
-    for at, planes in pictures:
-        frame = av.VideoFrame.from_ndarray(planes, format="yuv420p")
+    """A copy of each picture as the encoder takes it, with its time.
+
+    A few frames are used in turn, as the encoder copies what it is given: new memory for each picture takes longer
+    than filling it.
+    """
+    frames: list[Any] = []
+    for number, (at, planes) in enumerate(pictures):
+        height, width = planes.shape[0] * 2 // 3, planes.shape[1]
+        if len(frames) < _FRAMES:
+            frames.append(av.VideoFrame(width, height, "yuv420p"))
+        frame = frames[number % _FRAMES]
+        flat = planes[height:].reshape(2, height // 2, width // 2)
+        for plane, pixels in zip(frame.planes, (planes[:height], *flat), strict=True):
+            lines = np.frombuffer(plane, dtype=np.uint8)[: plane.line_size * plane.height]
+            lines.reshape(plane.height, plane.line_size)[:, : plane.width] = pixels
         frame.pts, frame.time_base = round(at * _TICKS), Fraction(1, _TICKS)
         frame.color_range, frame.colorspace = 1, 1
         yield at, frame
@@ -192,7 +206,8 @@ class SoundTrack:
         """Sound up to a time; None: all that is left, and the end."""
         end = self._samples.shape[1] if seconds is None else min(self._samples.shape[1], round(seconds * self._rate))
         while self._next < end:
-            piece = np.ascontiguousarray(self._samples[:, self._next : self._next + 1024], dtype=np.float32)
+            # The encoder cuts it into its own frames; larger pieces cost fewer turns between the threads.
+            piece = np.ascontiguousarray(self._samples[:, self._next : min(end, self._next + self._rate)], np.float32)
             frame = av.AudioFrame.from_ndarray(piece, "fltp", "stereo")
             frame.sample_rate = self._rate
             frame.pts, frame.time_base = self._next, Fraction(1, self._rate)

@@ -74,8 +74,8 @@ def test_keys_may_put_phrases_into_another_octave_and_says_which(partwright_here
     assert all(move["octaves"] in (-1, 1) for row in displaced for move in row["displaced"])
 
 
-@pytest.mark.parametrize(("value", "word"), [("H", "no key"), ("lantern.musicxml", "is a file")])
-def test_stay_near_wants_a_key(partwright_here: Partwright, tune: Path, value: str, word: str) -> None:
+@pytest.mark.parametrize(("value", "word"), [("H", "no key"), ("lantern.musicxml", "is not audio")])
+def test_stay_near_wants_a_key_or_a_recording(partwright_here: Partwright, tune: Path, value: str, word: str) -> None:
     refused(partwright_here("keys", tune, "--stay-near", value), word)
 
 

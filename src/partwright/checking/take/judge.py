@@ -444,7 +444,7 @@ def _with_timing(judged: Sequence[tuple[_Row, list[TakeNote]]], part: Part) -> t
             beat_s = place.seconds_per_quarter * 4 / bar.beat_type
             paces.append(place.seconds_per_quarter)
             late = abs(place.late_s)
-            out = late > limits["late_s"] and late > limits["late_share"] * beat_s and late > 4 * usual
+            out = late > limits["late_s"] and late > limits["late_share"] * beat_s and late > limits["spreads"] * usual
             judgeable = neighbours_sure and not held_near and not edge and not row.event.grace
             for note in notes:
                 timing = ("check" if out else "right") if judgeable else "not judged"

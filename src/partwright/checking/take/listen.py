@@ -25,6 +25,7 @@ from partwright.checking.take.spectra import (
 __all__ = ["Attempt", "Heard", "coherence", "listen"]
 
 Floats = npt.NDArray[np.float32]
+Halves = npt.NDArray[np.float16]
 
 _QUIET_DB = 38.0
 _SHIFTS = (12, -12, 1, -1, 2, -2, 3, -3, 5, -5, 7, -7)
@@ -32,6 +33,7 @@ _GOOD_FIT = -0.7
 _GOOD_SHARE = 0.55
 _FINE_FLOOR_SILENT = -0.5
 _SILENCE = -9.0
+_LEAST = -60.0  # log probabilities below say no more
 _AROUND_S = 5.0
 _DETOUR = 6  # events
 _MOST_BETWEEN = 8
@@ -66,7 +68,7 @@ class Heard:
     attempts: tuple[Attempt, ...]
     sets: tuple[tuple[int, ...], ...]
     column_of: npt.NDArray[np.intp]
-    chances: Floats
+    chances: Halves
     level_db: Floats
     strength: Floats
     rise: Floats
@@ -169,18 +171,17 @@ def _coarse(recording: Recording, hearing: Hearing) -> tuple[Floats, npt.NDArray
     return np.concatenate(chances), silent
 
 
-def _fine(samples: Floats, hearing: Hearing, keep: Sequence[int]) -> Floats:
-    """Every second fine frame is heard, the others lie between their neighbours."""
-    rows = [
-        hearing.log_probability(magnitudes_of(frames))[0][:, keep]
-        for _, frames in frames_of(samples, window=2048, hop=2 * FINE_HOP)
-    ]
-    heard = np.concatenate(rows)
-    doubled = np.empty((2 * len(heard), heard.shape[1]), dtype=np.float32)
-    doubled[0::2] = heard
-    doubled[1:-1:2] = (heard[:-1] + heard[1:]) / 2
-    doubled[-1] = heard[-1]
-    return doubled
+def _fine(samples: Floats, hearing: Hearing, keep: Sequence[int]) -> Halves:
+    """Every second fine frame is heard, the others lie between their neighbours. Half precision: a third of an hour's
+    memory would go here, and two digits are enough."""
+    pairs = 1 + len(samples) // (2 * FINE_HOP)
+    heard = np.empty((2 * pairs, len(keep)), dtype=np.float16)
+    for first, frames in frames_of(samples, window=2048, hop=2 * FINE_HOP):
+        likely = hearing.log_probability(magnitudes_of(frames))[0][:, keep]
+        heard[2 * first : 2 * (first + len(likely)) : 2] = np.maximum(likely, _LEAST)
+    heard[1:-1:2] = (heard[0:-2:2] + heard[2::2]) / 2
+    heard[-1] = heard[-2]
+    return heard
 
 
 def _strength(rise: Floats) -> Floats:
@@ -282,7 +283,7 @@ def _bridged(before: Stretch, after: Stretch, events: Sequence[ScoreEvent]) -> S
 class _Moments:
     """The take by fine frame: log probabilities, where it is quiet, onset strength; and each event's column."""
 
-    heard: Floats
+    heard: Halves
     quiet: npt.NDArray[np.bool_]
     strength: Floats
     columns: npt.NDArray[np.intp]
@@ -294,7 +295,8 @@ def _placed(events: Sequence[ScoreEvent], stretch: Stretch, moments: _Moments) -
     last = min(len(moments.heard), int((stretch.end * FRAME_S + _AROUND_S) / FINE_S))
     before = first * FINE_S
     quiet = moments.quiet[first:last, None]
-    shown = np.where(quiet, np.float32(_FINE_FLOOR_SILENT), moments.heard[first:last])
+    heard = moments.heard[first:last].astype(np.float32)
+    shown = np.where(quiet, np.float32(_FINE_FLOOR_SILENT), heard)
     strength = moments.strength[first:last]
     columns = moments.columns
     coarse = [frame * FRAME_S - before for frame in stretch.starts]
@@ -308,7 +310,7 @@ def _placed(events: Sequence[ScoreEvent], stretch: Stretch, moments: _Moments) -
     for _ in range(2):
         rough = place_onsets(events, stretch.events, rough[:-1], rough[-1], shown, columns, wide, reach_s=2.2, step=5)
     exact = place_onsets(events, stretch.events, rough[:-1], rough[-1], shown, columns, strength)
-    sounding = np.where(quiet, np.float32(_SILENCE), moments.heard[first:last])
+    sounding = np.where(quiet, np.float32(_SILENCE), heard)
     for place, number in enumerate(stretch.events):
         if place > 0 and set(events[number].sounding) & set(events[number - 1].sounding):
             continue

@@ -26,8 +26,7 @@ _REST_FLOOR = -0.8
 _ONSET_WORTH = 2.2
 _LENGTH_SPREAD = 0.35  # of a note's length against its written one, in natural logarithms
 _SHORTEST_S = 0.035
-_FOOT = -5.0
-_FOOT_LEAD_S = 0.004
+_FOOT = -5.5
 _FOOT_FRAMES = int(0.15 / FINE_S)
 
 
@@ -91,8 +90,7 @@ def place_onsets(
 def at_the_foot(onset_s: float, heard: Floats) -> float:
     """The onset moved back to where the note's pitch begins to be heard at all: a bowed sound swells.
 
-    `heard`: log probability of its pitch by fine frame, shape (frames,). The window is half as long again as the step
-    it smears, which the added moment makes good.
+    `heard`: log probability of its pitch by fine frame, shape (frames,).
     """
     frame = round(onset_s / FINE_S)
     if float(heard[frame : frame + 12].max(initial=-9.0)) < -1.5:
@@ -102,7 +100,7 @@ def at_the_foot(onset_s: float, heard: Floats) -> float:
         first -= 1
     if first in (frame, frame - _FOOT_FRAMES):
         return onset_s  # it begins at once, or what is heard before is akin to it and tells nothing
-    return min(onset_s, first * FINE_S + _FOOT_LEAD_S)
+    return min(onset_s, first * FINE_S)
 
 
 def _tempo_ratios(

@@ -27,6 +27,7 @@ _ONSET_WORTH = 2.2
 _LENGTH_SPREAD = 0.35  # of a note's length against its written one, in natural logarithms
 _SHORTEST_S = 0.035
 _FOOT = -5.5
+_FOOT_ABOVE = 2.0
 _FOOT_FRAMES = int(0.15 / FINE_S)
 
 
@@ -95,8 +96,11 @@ def at_the_foot(onset_s: float, heard: Floats) -> float:
     frame = round(onset_s / FINE_S)
     if float(heard[frame : frame + 12].max(initial=-9.0)) < -1.5:
         return onset_s  # the note itself is not heard: nothing to go by
+    # A neighbouring pitch, shaken by vibrato, is half heard all along: the foot stands above that.
+    before = heard[max(0, frame - 2 * _FOOT_FRAMES) : max(1, frame - 6)]
+    foot = max(_FOOT, float(np.percentile(before, 60)) + _FOOT_ABOVE)
     first = frame
-    while first > max(0, frame - _FOOT_FRAMES) and heard[first - 1] > _FOOT:
+    while first > max(0, frame - _FOOT_FRAMES) and heard[first - 1] > foot:
         first -= 1
     if first in (frame, frame - _FOOT_FRAMES):
         return onset_s  # it begins at once, or what is heard before is akin to it and tells nothing

@@ -31,6 +31,8 @@ if TYPE_CHECKING:
         plan_document,
     )
     from partwright.lesson.drills import Drill, PlannedDrill, drill_marks, drill_tune, make_drills, plan_drill
+    from partwright.lesson.errata import ERRATA_FILE, Erratum, erratum_place, erratum_words
+    from partwright.lesson.errata_io import add_erratum, change_erratum, read_errata
     from partwright.lesson.hard_spots import HardSpot, find_hard_spots
     from partwright.lesson.landmarks import Landmark, find_landmarks
     from partwright.lesson.lesson import FORMAT, LESSON_FILE, TUNE_FILE, Episode, Lesson, PinEntry, Section
@@ -164,6 +166,8 @@ __getattr__ = lazy_names(
         ),
         "bar_content": ("BarEvent", "Bars"),
         "demo_io": ("write_demo",),
+        "errata": ("ERRATA_FILE", "Erratum", "erratum_place", "erratum_words"),
+        "errata_io": ("add_erratum", "change_erratum", "read_errata"),
         "page_marks": (
             "bowed_tree",
             "fingered_tree",
@@ -186,6 +190,7 @@ __getattr__ = lazy_names(
 )
 
 __all__ = [
+    "ERRATA_FILE",
     "FORMAT",
     "LESSON_FILE",
     "OWN_SCRIPT_FILE",
@@ -198,6 +203,7 @@ __all__ = [
     "Drill",
     "Episode",
     "EpisodePlan",
+    "Erratum",
     "HardSpot",
     "Landmark",
     "Lesson",
@@ -215,15 +221,19 @@ __all__ = [
     "TaughtSection",
     "Teaching",
     "TeachingStep",
+    "add_erratum",
     "arranged_tune",
     "bars_printed",
     "booklet_words",
     "bowed_tree",
+    "change_erratum",
     "count_words",
     "difference_words",
     "drill_marks",
     "drill_tune",
     "edit_pin",
+    "erratum_place",
+    "erratum_words",
     "explanation_document",
     "find_hard_spots",
     "find_landmarks",
@@ -262,6 +272,7 @@ __all__ = [
     "position_said",
     "prepare",
     "prepare_instrument",
+    "read_errata",
     "read_lesson",
     "refuse_out_of_range",
     "script_document",

@@ -19,9 +19,12 @@ from partwright.engraving.charts import (
     hands_of_plan,
     note_name,
 )
+from partwright.engraving.kept_lines import KeptLine, KeptLines, LineMarks, draw_lines
+from partwright.engraving.legend import string_letters
 from partwright.engraving.lettering import Used, letter
 from partwright.engraving.paper import A4, GREY, INK, LETTER, PAPER, PageSize, page_size
 from partwright.engraving.pdf import DocumentFacts, pages_pdf, svg_png
+from partwright.engraving.placing import PlacedSystem
 from partwright.engraving.prompter import prompter_html
 from partwright.engraving.sheet import (
     Heading,
@@ -31,7 +34,7 @@ from partwright.engraving.sheet import (
     heading_from,
     svg_document,
 )
-from partwright.engraving.signs import sign
+from partwright.engraving.signs import glyph_definition, sign
 from partwright.engraving.strips import LEAST_SIGN_MM, Strip, engrave_strip
 from partwright.engraving.typefaces import CAP_HEIGHT, SANS, SERIF, Face, font_files, text_width
 from partwright.engraving.worker import EngravingProcess, Limits
@@ -52,20 +55,26 @@ __all__ = [
     "EngravingProcess",
     "Face",
     "Heading",
+    "KeptLine",
+    "KeptLines",
     "Limits",
+    "LineMarks",
     "PageSize",
+    "PlacedSystem",
     "Strip",
     "Used",
     "booklet_pdf",
     "chart_scale",
     "charts_pdf",
     "charts_svg",
+    "draw_lines",
     "engrave_excerpt_svg",
     "engrave_part_pdf",
     "engrave_part_svg",
     "engrave_strip",
     "fingerboard_chart_svg",
     "font_files",
+    "glyph_definition",
     "hand_at",
     "hands_of_plan",
     "heading_from",
@@ -75,6 +84,7 @@ __all__ = [
     "pages_pdf",
     "prompter_html",
     "sign",
+    "string_letters",
     "svg_document",
     "svg_png",
     "text_width",

@@ -20,7 +20,7 @@ from partwright.errors import EngravingError
 if TYPE_CHECKING:
     from partwright.score import Mark, Tune
 
-__all__ = ["EngravedMusic", "engrave_music", "even_breaks", "library_options", "render_copy"]
+__all__ = ["EngravedMusic", "draw_systems", "engrave_music", "even_breaks", "library_options", "render_copy"]
 
 STANDARD_UNIT = 9.0  # half a staff space in the library's units: a staff of 7.2 mm
 _SHORT_LAST_LINE = 0.72
@@ -62,11 +62,11 @@ def engrave_music(
     """Systems `width` wide. `staff_size` 1 is a staff of 7.2 mm. Raises EngravingError for what cannot be drawn."""
     engine = process or shared_process()
     made = render_copy(tune, bars=bars)
-    drawn = _draw(engine, made, width=width, staff_size=staff_size, breaks="auto")
+    drawn = draw_systems(engine, made, width=width, staff_size=staff_size, breaks="auto")
     breaks = even_breaks([[s.measure_boxes[m][2] - s.measure_boxes[m][0] for m in s.measure_ids] for s in drawn], width)
     if breaks:
         made = render_copy(tune, bars=bars, new_systems=breaks)
-        drawn = _draw(engine, made, width=width, staff_size=staff_size, breaks="encoded")
+        drawn = draw_systems(engine, made, width=width, staff_size=staff_size, breaks="encoded")
     notes, lines = gather(marks, made.signs, string_letters=string_letters)
     order = {note_id: rank for rank, note_id in enumerate(made.note_order)}
     systems = []
@@ -77,10 +77,20 @@ def engrave_music(
     return EngravedMusic(tuple(systems), made)
 
 
-def _draw(
-    engine: EngravingProcess, made: RenderCopy, *, width: float, staff_size: float, breaks: str
+def draw_systems(
+    engine: EngravingProcess,
+    made: RenderCopy,
+    *,
+    width: float,
+    staff_size: float,
+    breaks: str,
+    more: Mapping[str, object] | None = None,
 ) -> list[DrawnSystem]:
-    pages = engine.draw(made.musicxml, library_options(width, staff_size, breaks))
+    """The library's drawing of a render copy, read back; `more` are further options of the library's.
+
+    Raises EngravingError where a note is missing in it.
+    """
+    pages = engine.draw(made.musicxml, {**library_options(width, staff_size, breaks), **(more or {})})
     systems = [system for page in pages for system in read_drawing(page)]
     shown = sum(len({p.note_id for p in s.pieces if p.kind == "notehead"}) for s in systems)
     if shown == 0 and b"<sign>TAB<" in made.musicxml:

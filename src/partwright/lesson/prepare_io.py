@@ -15,6 +15,7 @@ from partwright.fingering import FingeringPlan, Pin, parse_pin, pins_from_source
 from partwright.instrument import Instrument, load_instrument, load_instrument_file, parse_tuning
 from partwright.lesson.lesson import LESSON_FILE, Lesson
 from partwright.lesson.read_settings import raise_faults
+from partwright.lesson.rights import credit_lines
 from partwright.nearest import nearest_sentence
 from partwright.score import Credits, Part, Tune, beat_text, read_tune
 
@@ -41,13 +42,14 @@ class Prepared:
     def credits(self) -> Credits:
         """Who made what: as the lesson says, and where it is silent as the tune says."""
         lesson, printed = self.lesson, self.part.credits
+        sheet = lesson.rights_sheet
         return Credits(
             title=lesson.title or printed.title,
             subtitle=lesson.subtitle or printed.subtitle,
             composer=lesson.composer or printed.composer,
             arranger=lesson.arranger or printed.arranger,
             lyricist=printed.lyricist,
-            rights=lesson.rights or printed.rights,
+            rights=credit_lines(sheet, lesson.rights or (() if sheet.status else printed.rights)),
         )
 
     @property
@@ -55,14 +57,19 @@ class Prepared:
         return self.lesson.level
 
 
-def prepare(lesson: Lesson, folder: Path) -> Prepared:
+def prepare(lesson: Lesson, folder: Path, *, like: Prepared | None = None) -> Prepared:
     """Read the lesson's tune and instrument, and turn its pins into those of the notes they name.
 
-    Raises InputError with every fault of the lesson's pins and sections at once.
+    `like`: what was prepared from the same folder a moment ago; its tune and instrument are used again where the
+    settings they depend on are the same. Raises InputError with every fault of the lesson's pins and sections at once.
     """
-    instrument = prepare_instrument(lesson, folder)
+    hand = like is not None and _same(lesson, like.lesson, _HAND)
+    instrument = like.instrument if like is not None and hand else prepare_instrument(lesson, folder)
     tune_path = folder / lesson.tune_file
-    tune = read_tune(tune_path, part=lesson.part or None, voice=lesson.voice or None)
+    if like is not None and like.tune_path == tune_path and _same(lesson, like.lesson, _WHICH_NOTES):
+        tune = like.tune
+    else:
+        tune = read_tune(tune_path, part=lesson.part or None, voice=lesson.voice or None)
     part = tune.part
     faults: list[PartwrightError] = [*_section_faults(lesson, part)]
     pins: list[Pin] = []
@@ -91,6 +98,14 @@ def prepare(lesson: Lesson, folder: Path) -> Prepared:
         remarks=tuple(remarks),
         bow_pins=tuple(bow_pins),
     )
+
+
+_WHICH_NOTES = ("tune_file", "part", "voice")
+_HAND = ("instrument", "size", "level", "string_length_mm", "tuning", "school", "levels_file")
+
+
+def _same(one: Lesson, two: Lesson, fields: Iterable[str]) -> bool:
+    return all(getattr(one, name) == getattr(two, name) for name in fields)
 
 
 def prepare_instrument(lesson: Lesson, folder: Path) -> Instrument:

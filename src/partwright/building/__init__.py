@@ -6,6 +6,7 @@
 """
 
 from partwright.building.build import build_lesson, choose_steps
+from partwright.building.facts import FACTS_FILE, lesson_facts, tune_facts
 from partwright.building.pages import page_heading
 from partwright.building.step import Made, Ran, Step
 from partwright.building.steps import STEPS
@@ -13,6 +14,7 @@ from partwright.building.workshop import BUILD_FOLDER, Workshop
 
 __all__ = [
     "BUILD_FOLDER",
+    "FACTS_FILE",
     "STEPS",
     "Made",
     "Ran",
@@ -20,5 +22,7 @@ __all__ = [
     "Workshop",
     "build_lesson",
     "choose_steps",
+    "lesson_facts",
     "page_heading",
+    "tune_facts",
 ]

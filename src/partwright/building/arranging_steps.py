@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 __all__ = ["ARRANGING_STEPS"]
 
-_TUNE = ("tune", "hand", "own tables", "credits", "sections", "arranging", "paper", "marks")
+_TUNE = ("tune", "hand", "own tables", "credits", "edition", "sections", "arranging", "paper", "marks")
 
 
 def _versions(workshop: Workshop) -> Made:
@@ -167,7 +167,7 @@ ARRANGING_STEPS: tuple[Step, ...] = (
     Step(
         name="accompaniment",
         words="the accompaniment",
-        inputs=("tune", "credits", "arranging", "paper"),
+        inputs=("tune", "credits", "edition", "arranging", "paper"),
         make=_accompaniment,
         wanted=lambda workshop: bool(workshop.lesson.style),
     ),

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import nullcontext
+from dataclasses import replace
 from pathlib import Path
 
 from partwright.building.manifest_io import Manifest, StepRecord, read_manifest, write_manifest
@@ -29,17 +31,22 @@ def build_lesson(
     *,
     only: Iterable[str] = (),
     steps: Sequence[Step] = STEPS,
+    edition: str = "",
+    build_folder: Path | None = None,
+    locked: bool = False,
     started: Listener | None = None,
     finished: Callable[[Ran], None] | None = None,
 ) -> tuple[Ran, ...]:
     """Make everything in the lesson that is out of date, or only the steps named, with what they need.
 
-    `started` is called with (step, its number from 1, how many there are), `finished` with how it went. Raises
+    `edition` is printed at the foot of its pages, and `build_folder` is where the products go instead of
+    LESSON/build, both for a release; `locked` says that the caller holds the lesson's lock. `started` is called with
+    (step, its number from 1, how many there are), `finished` with how it went. Raises
     LessonError where another process holds the folder; InputError for what is wrong in it; what was finished stays.
     """
-    lesson = read_lesson(folder)
-    with folder_lock(folder):
-        workshop = Workshop(folder, lesson)
+    lesson = replace(read_lesson(folder), edition=edition)
+    with nullcontext() if locked else folder_lock(folder):
+        workshop = Workshop(folder, lesson, build_folder)
         chosen = [step for step in choose_steps(steps, only) if step.wanted is None or step.wanted(workshop)]
         _make_folder(workshop.build_folder)
         _sweep(workshop.build_folder)

@@ -20,7 +20,7 @@ def page_heading(job: Prepared, *, roman: bool | None = None) -> Heading:
         lyricist=printed.lyricist,
         instrument=job.instrument.name.replace("_", " ").capitalize(),
         level=job.level,
-        rights=printed.rights,
+        rights=(*printed.rights, *((job.lesson.edition,) if job.lesson.edition else ())),
         legend=(*taught, *(_numeral_legend(job) if uses_numerals(job, roman=roman) else ())),
     )
 

@@ -143,27 +143,27 @@ STEPS: tuple[Step, ...] = (
     Step(
         name="part-a4",
         words="the part on A4",
-        inputs=("tune", "step:plan", "step:bows", "marks", "hand", "credits"),
+        inputs=("tune", "step:plan", "step:bows", "marks", "hand", "credits", "edition"),
         make=lambda workshop: _part_pdf(workshop, "a4"),
         wanted=lambda workshop: "a4" in workshop.lesson.paper,
     ),
     Step(
         name="part-letter",
         words="the part on US Letter",
-        inputs=("tune", "step:plan", "step:bows", "marks", "hand", "credits"),
+        inputs=("tune", "step:plan", "step:bows", "marks", "hand", "credits", "edition"),
         make=lambda workshop: _part_pdf(workshop, "letter"),
         wanted=lambda workshop: "letter" in workshop.lesson.paper,
     ),
     Step(
         name="part-svg",
         words="the part as pictures",
-        inputs=("tune", "step:plan", "step:bows", "marks", "hand", "credits"),
+        inputs=("tune", "step:plan", "step:bows", "marks", "hand", "credits", "edition"),
         make=_part_svg,
     ),
     Step(
         name="charts",
         words="a fingerboard chart for every position used",
-        inputs=("tune", "step:plan", "hand", "own tables", "credits", "paper"),
+        inputs=("tune", "step:plan", "hand", "own tables", "credits", "edition", "paper"),
         make=_charts,
     ),
     Step(

@@ -26,6 +26,12 @@ def _outline(workshop: Workshop) -> Made:
     )
 
 
+def _facts(workshop: Workshop) -> Made:
+    from partwright.building.facts import FACTS_FILE, lesson_facts
+
+    return Made(files={FACTS_FILE: _json(lesson_facts(workshop))})
+
+
 def _drills(workshop: Workshop) -> Made:
     from partwright.lesson import drill_marks
     from partwright.score import annotate, musicxml_bytes
@@ -85,6 +91,12 @@ TEACHING_STEPS: tuple[Step, ...] = (
         make=_outline,
     ),
     Step(
+        name="facts",
+        words="the facts for a sales sheet: key, range, length, positions, hardest spot",
+        inputs=_LESSON,
+        make=_facts,
+    ),
+    Step(
         name="drills",
         words="drills for the hard spots",
         inputs=_LESSON,
@@ -99,14 +111,14 @@ TEACHING_STEPS: tuple[Step, ...] = (
     Step(
         name="booklet-a4",
         words="the booklet on A4",
-        inputs=(*_LESSON, "step:drills", "marks", "credits"),
+        inputs=(*_LESSON, "step:drills", "marks", "credits", "edition"),
         make=lambda workshop: _booklet(workshop, "a4"),
         wanted=lambda workshop: "a4" in workshop.lesson.paper,
     ),
     Step(
         name="booklet-letter",
         words="the booklet on US Letter",
-        inputs=(*_LESSON, "step:drills", "marks", "credits"),
+        inputs=(*_LESSON, "step:drills", "marks", "credits", "edition"),
         make=lambda workshop: _booklet(workshop, "letter"),
         wanted=lambda workshop: "letter" in workshop.lesson.paper,
     ),

@@ -27,6 +27,7 @@ from partwright.lesson import (
     Prepared,
     Sentence,
     Teaching,
+    credit_lines,
     lesson_bowing,
     lesson_script,
     lesson_versions,
@@ -60,7 +61,7 @@ _FIELDS: Mapping[str, tuple[str, ...]] = {
         "school",
         "source_marks",
     ),
-    "credits": ("title", "subtitle", "composer", "arranger", "teacher", "rights"),
+    "edition": ("edition",),
     "marks": ("marks", "strings"),
     "paper": ("paper",),
     "arranging": ("levels", "undo", "second", "second_level", "style"),
@@ -75,13 +76,10 @@ _FIELDS: Mapping[str, tuple[str, ...]] = {
 class Workshop:
     """One lesson being built. Values are computed when a step first asks for them."""
 
-    def __init__(self, folder: Path, lesson: Lesson) -> None:
+    def __init__(self, folder: Path, lesson: Lesson, build_folder: Path | None = None) -> None:
         self.folder = folder
         self.lesson = lesson
-
-    @property
-    def build_folder(self) -> Path:
-        return self.folder / BUILD_FOLDER
+        self.build_folder = build_folder or folder / BUILD_FOLDER
 
     @cached_property
     def backing(self) -> Path | None:
@@ -182,6 +180,14 @@ def _tune(workshop: Workshop) -> str:
     return content_hash(_bytes(path), workshop.lesson.part, workshop.lesson.voice)
 
 
+def _credits(workshop: Workshop) -> str:
+    """What is printed of the credits; what else stands in the rights sheet makes no page another one."""
+    lesson = workshop.lesson
+    lines = credit_lines(lesson.rights_sheet, lesson.rights)
+    names = (lesson.title, lesson.subtitle, lesson.composer, lesson.arranger, lesson.teacher)
+    return content_hash(json.dumps([*names, *lines, bool(lesson.rights_sheet.status)]))
+
+
 def _pins(workshop: Workshop) -> str:
     return content_hash(*(pin.text for pin in workshop.lesson.pins))
 
@@ -253,6 +259,7 @@ def _sound_font(workshop: Workshop) -> str:
 
 _FINGERPRINTS: Mapping[str, Callable[[Workshop], str]] = {
     "tune": _tune,
+    "credits": _credits,
     "pins": _pins,
     "own tables": _own_tables,
     "script of your own": _own_script,

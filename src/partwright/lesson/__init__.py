@@ -53,6 +53,14 @@ if TYPE_CHECKING:
     from partwright.lesson.prepare_io import Prepared, prepare, prepare_instrument, refuse_out_of_range
     from partwright.lesson.read_script import lesson_script
     from partwright.lesson.read_settings import is_lesson, parse_lesson, read_lesson
+    from partwright.lesson.rights import (
+        RIGHTS_CAUTION,
+        RIGHTS_STATUSES,
+        RightsGap,
+        RightsSheet,
+        credit_lines,
+        rights_gaps,
+    )
     from partwright.lesson.saying import (
         bars_printed,
         count_words,
@@ -75,7 +83,7 @@ if TYPE_CHECKING:
         tempo_ladder,
     )
     from partwright.lesson.warm_up import BookletWords, SourcedText, booklet_words, warm_up_drills
-    from partwright.lesson.write_lesson import edit_pin
+    from partwright.lesson.write_lesson import edit_pin, edit_settings
 
 __getattr__ = lazy_names(
     __name__,
@@ -166,6 +174,14 @@ __getattr__ = lazy_names(
         ),
         "bar_content": ("BarEvent", "Bars"),
         "demo_io": ("write_demo",),
+        "rights": (
+            "RIGHTS_CAUTION",
+            "RIGHTS_STATUSES",
+            "RightsGap",
+            "RightsSheet",
+            "credit_lines",
+            "rights_gaps",
+        ),
         "errata": ("ERRATA_FILE", "Erratum", "erratum_place", "erratum_words"),
         "errata_io": ("add_erratum", "change_erratum", "read_errata"),
         "page_marks": (
@@ -185,7 +201,7 @@ __getattr__ = lazy_names(
         "documents": ("explanation_document", "placement_fields", "plan_changes", "plan_document"),
         "prepare_io": ("Prepared", "prepare", "prepare_instrument", "refuse_out_of_range"),
         "read_settings": ("is_lesson", "parse_lesson", "read_lesson"),
-        "write_lesson": ("edit_pin",),
+        "write_lesson": ("edit_pin", "edit_settings"),
     },
 )
 
@@ -194,6 +210,8 @@ __all__ = [
     "FORMAT",
     "LESSON_FILE",
     "OWN_SCRIPT_FILE",
+    "RIGHTS_CAUTION",
+    "RIGHTS_STATUSES",
     "TUNE_FILE",
     "BarEvent",
     "Bars",
@@ -214,6 +232,8 @@ __all__ = [
     "PinEntry",
     "PlannedDrill",
     "Prepared",
+    "RightsGap",
+    "RightsSheet",
     "Section",
     "Sentence",
     "SourcedText",
@@ -228,10 +248,12 @@ __all__ = [
     "bowed_tree",
     "change_erratum",
     "count_words",
+    "credit_lines",
     "difference_words",
     "drill_marks",
     "drill_tune",
     "edit_pin",
+    "edit_settings",
     "erratum_place",
     "erratum_words",
     "explanation_document",
@@ -275,6 +297,7 @@ __all__ = [
     "read_errata",
     "read_lesson",
     "refuse_out_of_range",
+    "rights_gaps",
     "script_document",
     "script_text",
     "spoken_seconds",

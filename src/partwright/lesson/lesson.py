@@ -9,6 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
+from partwright.lesson.rights import NOTHING_WRITTEN, RightsSheet
+
 __all__ = ["FORMAT", "LESSON_FILE", "TUNE_FILE", "Episode", "Lesson", "PinEntry", "Section"]
 
 FORMAT = 1
@@ -57,7 +59,8 @@ class Lesson:
     composer: str = ""
     arranger: str = ""
     teacher: str = ""
-    rights: tuple[str, ...] = ()
+    rights: tuple[str, ...] = ()  # credit in the maker's own words, instead of what the sheet says
+    rights_sheet: RightsSheet = NOTHING_WRITTEN
     tune_file: str = TUNE_FILE
     part: str = ""
     voice: str = ""
@@ -93,6 +96,13 @@ class Lesson:
     sections: tuple[Section, ...] = ()
     episodes: tuple[Episode, ...] = ()
     pins: tuple[PinEntry, ...] = ()
+    catalogue_id: str = ""  # what the lesson is known by, wherever its folder lies; empty = in no catalogue yet
+    price: str = ""  # as in "6.50 EUR"
+    summary: str = ""  # a sentence or two for the sales sheet
+    language: str = "en"  # of the words, ISO 639-1
+    tags: tuple[str, ...] = ()
+    sell: tuple[str, ...] = ()  # products an edition holds, by name; empty = everything but video
+    edition: str = ""  # printed at the foot, as in "Edition 2, 2026-12-01"; set by a release, never in lesson.toml
 
     def sound_font_in(self, folder: Path) -> Path | None:
         """The sound font's path, where one is named; a bare name lies in the lesson's folder."""

@@ -5,12 +5,16 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from pathlib import Path
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from partwright.errors import LessonError, NewerFormat, PartwrightError, Place
 from partwright.lesson.lesson import FORMAT, LESSON_FILE, Episode, Lesson, PinEntry, Section
+from partwright.lesson.rights import RightsSheet
 from partwright.lesson.schema import EPISODE_KEYS, FREE_TABLES, ROWS, SECTION_KEYS, Row
 from partwright.nearest import nearest, nearest_sentence
+
+if TYPE_CHECKING:
+    import datetime
 
 __all__ = ["is_lesson", "parse_lesson", "raise_faults", "read_lesson"]
 
@@ -66,7 +70,7 @@ def parse_lesson(text: str, *, file: str = LESSON_FILE) -> Lesson:
     for name, content in data.items():
         if name in FREE_TABLES:
             continue
-        if name in tables:
+        if name in tables and (isinstance(content, dict) or not _is_top(name)):
             if isinstance(content, dict):
                 for key, value in content.items():
                     _take(name, key, value, values, fault)
@@ -82,7 +86,18 @@ def parse_lesson(text: str, *, file: str = LESSON_FILE) -> Lesson:
     _check_section_names(values, lines, fault)
     values["pins"] = _pins(data.get("pins", {}), lines, fault)
     raise_faults(faults, file)
-    return Lesson(**values)
+    return Lesson(**_gathered(values))
+
+
+def _is_top(name: str) -> bool:
+    """Whether a table's name is that of a setting at the top too: `rights = [...]` is short for [rights] lines."""
+    return any(row.key == name and not row.table for row in ROWS)
+
+
+def _gathered(values: dict[str, Any]) -> dict[str, Any]:
+    """Values of fields like "rights_sheet.status" as the field of a sheet."""
+    sheet = {key.partition(".")[2]: values.pop(key) for key in list(values) if key.startswith("rights_sheet.")}
+    return {**values, "rights_sheet": RightsSheet(**sheet)}
 
 
 def raise_faults(faults: Iterable[PartwrightError], file: str) -> None:
@@ -129,10 +144,26 @@ def _convert(row: Row, value: object) -> object:
             for item in items:
                 _choice(row, item)
             return tuple(cast(list[str], items))
+        case "date":
+            return _date(row, value)
         case "numbers":
             if not isinstance(value, list):
                 raise ValueError(f"is a list of numbers ({row.words})")
             return tuple(_number(row, item) for item in value)
+
+
+def _date(row: Row, value: object) -> datetime.date:
+    """An ISO 8601 calendar date, as TOML writes it or in quotes."""
+    import datetime
+
+    if type(value) is datetime.date:
+        return value
+    try:
+        if isinstance(value, str) and len(value) == len("2026-11-28"):
+            return datetime.date.fromisoformat(value)
+    except ValueError:
+        pass
+    raise ValueError(f"is a date like 2026-11-28 ({row.words})")
 
 
 def _number(row: Row, value: object) -> float:

@@ -10,7 +10,7 @@ from typing import Literal
 
 __all__ = ["EPISODE_KEYS", "FREE_TABLES", "ROWS", "SECTION_KEYS", "Row"]
 
-Kind = Literal["whole", "number", "text", "texts", "numbers"]
+Kind = Literal["whole", "number", "text", "texts", "numbers", "date"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -206,6 +206,110 @@ ROWS: tuple[Row, ...] = (
         words="words a minute on the prompter",
         low=60,
         high=260,
+    ),
+    Row(
+        table="rights",
+        key="status",
+        field="rights_sheet.status",
+        kind="text",
+        words="may it be released, and why",
+        choices=("public-domain", "own-work", "licensed", "fan-arrangement"),
+    ),
+    Row(
+        table="rights",
+        key="reason",
+        field="rights_sheet.reason",
+        kind="text",
+        words="why it is in the public domain, or your own",
+    ),
+    Row(
+        table="rights",
+        key="countries",
+        field="rights_sheet.countries",
+        kind="texts",
+        words='where that holds, as in "DE" (ISO 3166-1)',
+    ),
+    Row(table="rights", key="authors", field="rights_sheet.authors", kind="texts", words="who made the tune"),
+    Row(table="rights", key="owners", field="rights_sheet.owners", kind="texts", words="whose it is"),
+    Row(
+        table="rights",
+        key="licence",
+        field="rights_sheet.licence",
+        kind="text",
+        words="the licence, as its letter says",
+    ),
+    Row(table="rights", key="granted", field="rights_sheet.granted", kind="date", words="when it was granted"),
+    Row(table="rights", key="expires", field="rights_sheet.expires", kind="date", words="its last day"),
+    Row(table="rights", key="scope", field="rights_sheet.scope", kind="text", words="what it allows"),
+    Row(
+        table="rights",
+        key="copies",
+        field="rights_sheet.copies",
+        kind="whole",
+        words="how many copies it allows",
+        low=1,
+        high=10_000_000,
+    ),
+    Row(
+        table="rights",
+        key="arrangement",
+        field="rights_sheet.arrangement",
+        kind="text",
+        words="credit of the arrangement, printed",
+    ),
+    Row(
+        table="rights",
+        key="recording",
+        field="rights_sheet.recording",
+        kind="text",
+        words="note on the sound recording, printed",
+    ),
+    Row(
+        table="rights",
+        key="sync",
+        field="rights_sheet.sync",
+        kind="text",
+        words="note on music with pictures, printed",
+    ),
+    Row(table="rights", key="royalty", field="rights_sheet.royalty", kind="text", words="what is owed, and on what"),
+    Row(
+        table="rights",
+        key="ismn",
+        field="rights_sheet.ismn",
+        kind="text",
+        words="number of the printed music, ISO 10957",
+    ),
+    Row(table="rights", key="isrc", field="rights_sheet.isrc", kind="text", words="number of the recording, ISO 3901"),
+    Row(
+        table="rights",
+        key="lines",
+        field="rights",
+        kind="texts",
+        words="credit in your own words, printed instead of what is made from the status",
+    ),
+    Row(
+        table="catalogue",
+        key="id",
+        field="catalogue_id",
+        kind="text",
+        words="what the lesson is known by, wherever its folder lies; given when it is added",
+    ),
+    Row(table="catalogue", key="price", field="price", kind="text", words='as in "6.50 EUR" (ISO 4217)'),
+    Row(table="catalogue", key="summary", field="summary", kind="text", words="a sentence or two for the sales sheet"),
+    Row(
+        table="catalogue",
+        key="language",
+        field="language",
+        kind="text",
+        words='language of the words, as in "en" (ISO 639)',
+    ),
+    Row(table="catalogue", key="tags", field="tags", kind="texts", words="words to find it by"),
+    Row(
+        table="catalogue",
+        key="sell",
+        field="sell",
+        kind="texts",
+        words="products an edition holds, by name; none named: everything but video",
     ),
 )
 

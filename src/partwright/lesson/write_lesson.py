@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from partwright.errors import LessonError, Place
@@ -10,7 +10,7 @@ from partwright.files import write_atomic
 from partwright.lesson.lesson import FORMAT, LESSON_FILE, Episode, Lesson, Section
 from partwright.lesson.read_settings import parse_lesson
 
-__all__ = ["edit_pin", "lesson_text"]
+__all__ = ["edit_pin", "edit_settings", "lesson_text"]
 
 
 def lesson_text(lesson: Lesson) -> str:
@@ -25,7 +25,6 @@ def lesson_text(lesson: Lesson) -> str:
         f"composer = {_text(lesson.composer)}",
         f"arranger = {_text(lesson.arranger)}",
         f"teacher = {_text(lesson.teacher)}",
-        f"rights = {_texts(lesson.rights)}  # printed at the foot of the first page",
         "",
         "[tune]",
         f"file = {_text(lesson.tune_file)}  # never rewritten",
@@ -65,6 +64,7 @@ def lesson_text(lesson: Lesson) -> str:
         "",
         *_arranging_parts(lesson),
         *_teaching_parts(lesson),
+        *_rights_parts(lesson),
         *_section_parts(lesson.sections),
         *_episode_parts(lesson.episodes),
         '# Pins: what you insist on. "BAR:BEAT" = "FINGER", "FINGER/STRING" or "/STRING".',
@@ -98,6 +98,54 @@ def edit_pin(folder: Path, place: str, value: str | None) -> None:
     changed = tomlkit.dumps(document)
     parse_lesson(changed, file=str(path))
     write_atomic(path, changed)
+
+
+def edit_settings(folder: Path, table: str, values: Mapping[str, object]) -> None:
+    """Set keys of one table of lesson.toml, or take them out with None; comments stay. Call it under `folder_lock`.
+
+    Nothing is written where the result would not be a lesson: LessonError tells every fault.
+    """
+    import tomlkit
+    from tomlkit.items import Table
+
+    path = folder / LESSON_FILE
+    text = path.read_bytes().decode("utf-8")
+    parse_lesson(text, file=str(path))
+    document = tomlkit.parse(text)
+    kept: dict[str, object] = {}
+    if table in document and not isinstance(document[table], Table):  # `rights = [...]` at the top: now a table
+        kept = {"lines": document.pop(table)}
+        if not kept["lines"]:
+            kept = {}
+    if table not in document:
+        document[table] = tomlkit.table()
+    target = document[table]
+    assert isinstance(target, Table)
+    for key, value in {**kept, **values}.items():
+        if value is None:
+            target.pop(key, None)
+        else:
+            target[key] = value
+    changed = tomlkit.dumps(document)
+    parse_lesson(changed, file=str(path))
+    write_atomic(path, changed)
+
+
+def _rights_parts(lesson: Lesson) -> list[str]:
+    sheet, lines = lesson.rights_sheet, lesson.rights
+    reason = "why it is in the public domain, or yours"
+    return [
+        "# Whose tune it is. Nothing is released without a status; what is allowed differs from country to country.",
+        "[rights]",
+        f"lines = {_texts(lines)}  # printed at the foot of the first page"
+        if lines
+        else "# lines = []  # your own words",
+        _setting("status", sheet.status, "public-domain, own-work, licensed, fan-arrangement", example="own-work"),
+        _setting("reason", sheet.reason, reason, example="I wrote it."),
+        '# countries = ["DE", "AT"]  # where that holds',
+        '# licence = ""  # with owners, granted, expires, scope, copies: docs/rights.md',
+        "",
+    ]
 
 
 def _arranging_parts(lesson: Lesson) -> list[str]:

@@ -728,20 +728,24 @@ class AbcVoice:
     # Out
 
     def written_bars(self) -> tuple[WrittenBar, ...]:
-        """The bars, numbered: a pick-up and the second half of a bar cut by a repeat do not count."""
+        """The bars, numbered: a pick-up and the second half of a bar cut by a repeat do not count.
+
+        The rest of bar 10 is bar 10b, as a player would say it; the pick-up is bar 0.
+        """
         bars: list[WrittenBar] = []
         number = 0
-        extra = 0
+        parts = 1  # of the bar counted last
         previous_short = False
         for index, bar in enumerate(self.bars):
             nominal = bar.metre_valid.length_quarters if bar.metre_valid is not None else None
             short = nominal is not None and bar.length < nominal
             implicit = short and (index == 0 or (bar.section_before and previous_short) or self._is_pickup(index))
             if implicit:
-                extra += 1
-                name = "0" if index == 0 else f"X{extra}"
+                parts += index > 0
+                name = "0" if index == 0 else f"{number}{chr(ord('a') + parts - 1) if parts <= 26 else f'.{parts}'}"
             else:
                 number += 1
+                parts = 1
                 name = str(number)
             previous_short = short and not implicit
             bars.append(self._written(bar, name, implicit=implicit))

@@ -164,7 +164,7 @@ def test_a_repeat_without_a_start_begins_after_the_last_double_bar() -> None:
 def test_pickups_are_not_counted() -> None:
     tree = read("C | C4 | C3 :| D | D4 |]").tree
     assert [(m.get("number"), m.get("implicit")) for m in tree.iter("measure")] == [
-        ("0", "yes"), ("1", None), ("2", None), ("X2", "yes"), ("3", None),
+        ("0", "yes"), ("1", None), ("2", None), ("2b", "yes"), ("3", None),
     ]  # fmt: skip
 
 

@@ -6,6 +6,7 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
+import music21
 import pytest
 from lxml import etree
 
@@ -159,6 +160,37 @@ def test_new_keeps_a_converted_original_beside_the_tune(partwright: Partwright, 
     assert (tmp_path / "reel" / "tune.abc").read_bytes() == (tmp_path / "reel.abc").read_bytes()
     assert (tmp_path / "reel" / "tune.musicxml").read_bytes().startswith(b"<?xml")
     assert 'name = "violin"' in (tmp_path / "reel" / "lesson.toml").read_text(encoding="utf-8")
+
+
+def test_new_in_the_key_that_lies_well(partwright: Partwright, tmp_path: Path) -> None:
+    text = 'X:1\nT:Ferry\nM:4/4\nL:1/4\nK:F#\nc|"F#"fedc|"B"d2d|:c|"C#7"gfed|"F#"c3:|\n'
+    (tmp_path / "ferry.abc").write_text(text, encoding="utf-8")
+    ranked = partwright("keys", "ferry.abc")
+    asked = ranked.err.partition("partwright new DIR ")[2].split()
+    assert asked[:3] == ["--from", "ferry.abc", "--to"]
+    ran = partwright("new", "ferry", *asked)
+    assert ran.code == 0, ran.err
+    best = json.loads(partwright("keys", "ferry.abc", "--json").out)["ranking"][0]
+    assert f"key       {best['tonic']} {best['mode']}" in ran.out
+    assert (tmp_path / "ferry" / "tune.abc").read_text(encoding="utf-8") == text
+    # The whole score is read by the reference library: every note moved by as much, the last bar line a final one.
+    moved = music21.converter.parse(tmp_path / "ferry" / "tune.musicxml")
+    plan = json.loads(partwright("finger", "ferry.abc", "--instrument", "violin", "--json").out)
+    assert [note.pitch.midi for note in moved.recurse().notes if isinstance(note, music21.note.Note)] == [
+        note["midi"] + best["semitones"] for note in plan["notes"]
+    ]
+
+
+def test_new_in_another_key_keeps_the_tune_as_it_came(partwright: Partwright, tune: Path, tmp_path: Path) -> None:
+    ran = partwright("new", "low", "--from", tune, "--to", "G")
+    assert ran.code == 0, ran.err
+    assert "key       G major" in ran.out
+    assert (tmp_path / "low" / "tune-as-it-came.musicxml").read_bytes() == demo_tune()
+    assert "<bar-style>light-heavy</bar-style>" in (tmp_path / "low" / "tune.musicxml").read_text(encoding="utf-8")
+    assert partwright("build", "low", "--only", "plan").code == 0
+    refused = partwright("new", "odd", "--from", tune, "--to", "H#")
+    assert refused.code == 2
+    assert not (tmp_path / "odd").exists()
 
 
 def test_check_score_of_a_sound_tune_finds_nothing(partwright: Partwright, tune: Path) -> None:

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from partwright.arranging.proposal import Proposal, propose_chords
     from partwright.arranging.rewriting import Step
     from partwright.arranging.second_line import KINDS, SecondPart, second_part
-    from partwright.arranging.transposition import move_part
+    from partwright.arranging.transposition import move_part, semitones_to
     from partwright.arranging.versions import Recognition, Version, make_version, recognition, steps_document
     from partwright.arranging.write_out import written_part, written_score, written_tune
 
@@ -75,7 +75,7 @@ __getattr__ = lazy_names(
             "SecondPart",
             "second_part",
         ),
-        "transposition": ("move_part",),
+        "transposition": ("move_part", "semitones_to"),
         "versions": (
             "Recognition",
             "Version",
@@ -122,6 +122,7 @@ __all__ = [
     "rank_keys",
     "recognition",
     "second_part",
+    "semitones_to",
     "steps_document",
     "strong_moments",
     "style_for",

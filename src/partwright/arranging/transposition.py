@@ -11,12 +11,24 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from partwright.arranging.keys_of import interval_to
+from partwright.arranging.keys_of import interval_to, mode_of, parse_key, tonic_midi_class
 from partwright.score import ChordSymbol, Note, Part, Pitch, transposed
 
-__all__ = ["move_chord", "move_part", "plain_spelling"]
+__all__ = ["move_chord", "move_part", "plain_spelling", "semitones_to"]
 
 _MOST = 7  # no key signature has more sharps or flats than there are letters
+
+
+def semitones_to(part: Part, key: str | None, octaves: int = 0) -> int:
+    """How far the part moves to another key, the nearest way round (a tritone goes up), and by octaves from there.
+
+    `key` as in "G", "Bb", "F# minor"; its tonic alone counts, the mode stays the tune's. Raises InputError for what is
+    no key.
+    """
+    if key is None:
+        return 12 * octaves
+    up = (parse_key(key)[0] - tonic_midi_class(part.bars[0].fifths, mode_of(part))) % 12
+    return 12 * octaves + (up if up <= 6 else up - 12)
 
 
 def move_part(part: Part, semitones: int) -> Part:

@@ -88,7 +88,10 @@ def written_part(
 
 def bar_frames(part: Part) -> tuple[WrittenBar, ...]:
     """The bars of a part without what is in them: numbers, signatures, lines, endings, jumps."""
-    return tuple(_frame(bar, part.bars[bar.index - 1] if bar.index else None) for bar in part.bars)
+    frames = [_frame(bar, part.bars[bar.index - 1] if bar.index else None) for bar in part.bars]
+    if frames[-1].right_line:
+        frames[-1] = replace(frames[-1], right_line="light-heavy")  # a piece ends with the final bar line
+    return tuple(frames)
 
 
 def _frame(bar: Bar, before: Bar | None) -> WrittenBar:

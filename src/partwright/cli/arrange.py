@@ -82,14 +82,10 @@ def command(
 
 
 def _moved(job: Prepared, key: str | None, octave: int) -> tuple[Prepared, int]:
-    """The job in another key, and how many semitones that is; the nearest way round, then by octaves."""
-    from partwright.arranging import mode_of, move_part, parse_key, tonic_midi_class
+    """The job in another key, and how many semitones that is."""
+    from partwright.arranging import move_part, semitones_to
 
-    semitones = 12 * octave
-    if key is not None:
-        fifths = job.part.bars[0].fifths
-        up = (parse_key(key)[0] - tonic_midi_class(fifths, mode_of(job.part))) % 12
-        semitones += up if up <= 6 else up - 12
+    semitones = semitones_to(job.part, key, octave)
     if semitones == 0:
         return job, 0
     return replace(job, tune=replace(job.tune, part=move_part(job.part, semitones)), pins=()), semitones

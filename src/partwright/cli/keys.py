@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -39,7 +40,7 @@ def command(score: str, stay_near: str | None, phrases: bool, show_all: bool, as
     partwright keys waltz.musicxml --stay-near "F# major" --json
     partwright keys waltz.musicxml --stay-near backing.flac
     """
-    from partwright.arranging import keys_document, parse_key, rank_keys
+    from partwright.arranging import keys_document, parse_key, rank_keys, semitones_to
     from partwright.cli.output import print_json, remark
     from partwright.cli.read_job import read_job
 
@@ -69,6 +70,12 @@ def command(score: str, stay_near: str | None, phrases: bool, show_all: bool, as
         return 0
     for line in _lines(ranking, show_all=show_all):
         click.echo(line)
+    best = ranking.ranking[0] if ranking.ranking else None
+    if best is not None and not best.given:
+        octaves = (best.semitones - semitones_to(job.part, best.tonic)) // 12
+        way = f" --octave {octaves}" if octaves else ""
+        tune = shlex.quote(str(job.tune_path))
+        remark(f"For a lesson in {best.key}: partwright new DIR --from {tune} --to {shlex.quote(best.tonic)}{way}")
     return 0
 
 

@@ -8,9 +8,11 @@ from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
+from partwright.arranging import move_part, semitones_to, written_part, written_score, written_tune
 from partwright.errors import LessonError, OutputError, Place
 from partwright.files import write_atomic
 from partwright.lesson.lesson import LESSON_FILE, TUNE_FILE, Lesson
+from partwright.lesson.prepare_io import prepare_instrument
 from partwright.lesson.survey import Survey, survey_part
 from partwright.lesson.write_lesson import lesson_text
 from partwright.score import Tune, read_tune, write_musicxml
@@ -18,16 +20,27 @@ from partwright.score import Tune, read_tune, write_musicxml
 __all__ = ["folder_from_files", "new_lesson"]
 
 _PLAIN = {".xml", ".musicxml"}
+_AS_IT_CAME = "tune-as-it-came.musicxml"
 
 
-def new_lesson(folder: Path, tune_path: Path, lesson: Lesson) -> tuple[Lesson, Survey]:
+def new_lesson(
+    folder: Path, tune_path: Path, lesson: Lesson, *, key: str | None = None, octaves: int = 0
+) -> tuple[Lesson, Survey]:
     """Make the folder from a tune and the settings in `lesson`; what the tune says fills what they leave open.
 
     A plain MusicXML file is copied byte for byte; any other kind is converted once and the original kept beside it.
+    With `key` or `octaves` the chosen part is written out in that key (`semitones_to` says how far), and the original
+    is kept beside it.
     """
     refuse_taken(folder)
     tune = read_tune(tune_path, part=lesson.part or None, voice=lesson.voice or None)
-    survey = survey_part(tune.part)
+    remarks = tune.part.remarks
+    original = _tune_files(tune_path)
+    if semitones := semitones_to(tune.part, key, octaves):
+        tune = _in_another_key(tune, semitones, lesson)
+        lesson = replace(lesson, part="", voice="")  # the new file holds that part alone
+        original = {_AS_IT_CAME if name == TUNE_FILE else name: content for name, content in original.items()}
+    survey = survey_part(replace(tune.part, remarks=tuple(dict.fromkeys((*remarks, *tune.part.remarks)))))
     printed = tune.part.credits
     filled = replace(
         lesson,
@@ -38,8 +51,16 @@ def new_lesson(folder: Path, tune_path: Path, lesson: Lesson) -> tuple[Lesson, S
         rights=lesson.rights or printed.rights,
         sections=lesson.sections or survey.sections,
     )
-    folder_from_files(folder, {LESSON_FILE: lesson_text(filled).encode("utf-8")} | _tune_files(tune_path), tune)
+    folder_from_files(folder, {LESSON_FILE: lesson_text(filled).encode("utf-8")} | original, tune)
     return filled, survey
+
+
+def _in_another_key(tune: Tune, semitones: int, lesson: Lesson) -> Tune:
+    """The tune's part written out anew, in the clefs of the lesson's level."""
+    instrument = prepare_instrument(lesson, Path())
+    clefs = instrument.levels[lesson.level].clefs or (instrument.default_clef,)
+    moved = move_part(tune.part, semitones)
+    return written_tune(written_score([written_part(moved, clefs=clefs)], moved), name=TUNE_FILE)
 
 
 def _tune_files(tune_path: Path) -> dict[str, bytes]:

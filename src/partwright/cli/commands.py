@@ -40,6 +40,7 @@ COMMANDS: tuple[CommandRow, ...] = (
     CommandRow("build", "partwright.cli.build", "Make everything in a lesson that is out of date."),
     CommandRow("script", "partwright.cli.script", "Print the lesson plan and the words to say."),
     CommandRow("check", "partwright.cli.check", "Check the score for what would trip a player."),
+    CommandRow("reports", "partwright.cli.reports", "Bring viewers' reports back to bars, and draft the errata."),
 )
 
 CHECKS: tuple[CommandRow, ...] = (

@@ -19,7 +19,7 @@ from partwright.checking.narration.language import Language, Link, Value
 from partwright.checking.narration.mentions import Claim, Mention, PlaceCue, Spoken, StructureWord
 from partwright.checking.narration.words import Word, trusts_capitals
 
-__all__ = ["parse_words"]
+__all__ = ["claim_value", "parse_words"]
 
 _BEAM = 8
 _SURE_DIGIT = 0.8  # a lone number is a finger only where it was heard as one
@@ -520,7 +520,7 @@ class _Parser:
         return found[::-1], rest
 
     def _claim(self, state: _State, atom: Atom) -> list[_State]:
-        kind, values = _claim_value(atom)
+        kind, values = claim_value(atom)
         if kind == "value" and any(self.words[k].form == "dotted" for k in range(atom.first_word, atom.last_word + 1)):
             values = (1.5 * float(values[0]),)
         group = _group(kind)
@@ -804,7 +804,7 @@ def _number(atom: Atom, name: str) -> int:
     return sum(parts)
 
 
-def _claim_value(atom: Atom) -> tuple[str, tuple[Value, ...]]:
+def claim_value(atom: Atom) -> tuple[str, tuple[Value, ...]]:
     """The claim an atom makes: its kind in `Claim` and its value."""
     kind = atom.kind
     values = [v for _, _, v in atom.captures]

@@ -1,0 +1,102 @@
+"""The reports as one HTML page: what viewers are right about first, each beside its bars; then wishes and questions.
+
+Everything a viewer wrote is escaped, and the page allows no script at all. Works without a network.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from html import escape
+from importlib import resources
+
+from partwright.checking.finding import Verdict
+from partwright.checking.reports.reports import Report, ReportsCheck, redacted
+from partwright.engraving import SANS, SERIF
+from partwright.engraving.typefaces import Face, font_face_css
+
+__all__ = ["reports_page"]
+
+_MARKS: dict[Verdict, str] = {"wrong": "✗", "check": "?", "right": "✓"}
+_HEADINGS: dict[Verdict, str] = {
+    "right": "The viewer is right", "check": "Please check", "wrong": "The lesson stands",
+}  # fmt: skip
+_MOST_PICTURES = 40
+
+Excerpt = Callable[
+    [int, int, Sequence[str]], str | None
+]  # first and last bar index, notes to mark → an image's address
+
+
+def reports_page(title: str, check: ReportsCheck, *, file_name: str, excerpt: Excerpt | None = None) -> str:
+    """The page as HTML. `excerpt` draws bars; without it, or where it gives None, the words stand alone."""
+    template = (resources.files("partwright.checking.reports") / "data" / "reports.html").read_text(encoding="utf-8")
+    drawn = 0
+    sections = []
+    for verdict in ("right", "check", "wrong"):
+        items = []
+        for report in (r for r in check.reports if r.verdict == verdict):
+            picture = ""
+            if excerpt is not None and report.note is not None and drawn < _MOST_PICTURES:
+                picture = _picture(report, check, excerpt)
+                drawn += bool(picture)
+            items.append(_item(report, picture))
+        if items:
+            sections.append(f"<h2>{_HEADINGS[verdict]} ({len(items)})</h2>{''.join(items)}")
+    values = {
+        "@@TITLE@@": escape(title), "@@FILE@@": escape(file_name), "@@SUM@@": escape(_sum(check)),
+        "@@REPORTS@@": "".join(sections) or "<p>No comment claims anything of a note.</p>",
+        "@@WISHES@@": _wishes(check), "@@QUESTIONS@@": _listed("Questions", check, "question"),
+        "@@VIDEO@@": _listed("Sound and picture", check, "video"),
+    }  # fmt: skip
+    signs = "".join(sorted({*template, *(c for value in values.values() for c in value)}))
+    values["@@FONTS@@"] = font_face_css({Face(SERIF): signs, Face(SANS): signs, Face(SANS, bold=True): signs})
+    # One pass over the template, so that what a viewer wrote is never taken for a name of ours.
+    return "".join(values.get(f"@@{piece}@@", piece) for piece in template.split("@@"))
+
+
+def _sum(check: ReportsCheck) -> str:
+    counts = {v: sum(r.verdict == v for r in check.reports) for v in _MARKS}
+    return (
+        f"{len(check.comments)} comments: {counts['right']} reports are right, {counts['check']} to check, "
+        f"{counts['wrong']} where the lesson stands; {len(check.others('request'))} requests, "
+        f"{len(check.others('question'))} questions, {len(check.others('thanks'))} thanks"
+    )
+
+
+def _item(report: Report, picture: str) -> str:
+    finding = report.finding
+    when = "" if finding.time_s is None else f"{int(finding.time_s) // 60}:{int(finding.time_s) % 60:02}, "
+    what = finding.what[:1].upper() + finding.what[1:]
+    why = f'<p class="why">{escape(finding.why[:1].upper() + finding.why[1:])}.</p>' if finding.why else ""
+    return (
+        f'<section class="finding {report.verdict}"><h3><span class="mark">{_MARKS[report.verdict]} {report.verdict}'
+        f"</span> {escape(when)}{escape(finding.place)}</h3><p>{escape(what)}.</p>"
+        f'<p class="said">“{escape(finding.observed)}”</p>{picture}{why}'
+        f'<p class="why">Likely true: {report.weighed.likely:.0%}; place sure to {report.located.p:.0%}.</p></section>'
+    )
+
+
+def _picture(report: Report, check: ReportsCheck, excerpt: Excerpt) -> str:
+    assert report.note is not None
+    bars = check.grounds.check.part.bars
+    first, last = max(0, report.note.bar_index - 1), min(len(bars) - 1, report.note.bar_index + 1)
+    address = excerpt(first, last, [report.note.id])
+    if address is None:
+        return ""
+    return f'<img alt="bars {escape(bars[first].number)} to {escape(bars[last].number)}" src="{address}">'
+
+
+def _wishes(check: ReportsCheck) -> str:
+    if not check.wishes:
+        return ""
+    rows = "".join(f"<tr><td>{len(w.viewers)}</td><td>{escape(w.tune)}</td></tr>" for w in check.wishes)
+    head = '<tr><th scope="col">viewers</th><th scope="col">tune</th></tr>'
+    return f"<h2>Wishes ({len(check.wishes)} tunes)</h2><table>{head}{rows}</table>"
+
+
+def _listed(heading: str, check: ReportsCheck, sort: str) -> str:
+    comments = check.others(sort)
+    if not comments:
+        return ""
+    rows = "".join(f"<li>{escape(redacted(c.text))} <span>(line {c.row})</span></li>" for c in comments)
+    return f"<h2>{heading} ({len(comments)})</h2><ul>{rows}</ul>"

@@ -44,7 +44,12 @@ def parse_pin(text: str, part: Part, instrument: Instrument, *, origin: str = "c
     frame = None
     if match["position"]:
         wanted = match["position"].strip()
-        frames = [n.frame for n in instrument.position_names[instrument.school] if wanted in (n.label, n.spoken)]
+        asked = _position_word(wanted)
+        frames = [
+            name.frame
+            for name in instrument.position_names[instrument.school]
+            if asked in (_position_word(name.label), _position_word(name.spoken))
+        ]
         if not frames:
             known = ", ".join(n.label for n in instrument.position_names[instrument.school])
             raise InputError(f'"{text}": there is no position "{wanted}"', f"Known are {known}.")
@@ -58,6 +63,20 @@ def parse_pin(text: str, part: Part, instrument: Instrument, *, origin: str = "c
         banned=bool(match["ban"]),
         origin=origin,
     )
+
+
+_NUMBERED = {str(number): roman for number, roman in enumerate("i ii iii iv v vi vii".split(), start=1)}
+
+
+def _position_word(name: str) -> str:
+    """A position's name however it is written: "IV", "iv", "4", "4th", "fourth", "fourth position"; "III#" is III♯.
+
+    >>> [_position_word(name) for name in ("4", "4th", "iv", "IV", "fourth position", "III#")]
+    ['iv', 'iv', 'iv', 'iv', 'fourth', 'iii♯']
+    """
+    word = name.casefold().replace("#", "♯").removesuffix(" position").strip()
+    number = re.fullmatch(r"([1-7])(?:st|nd|rd|th)?([♯½]?)", word)
+    return _NUMBERED[number[1]] + number[2] if number else word
 
 
 def pins_from_source(part: Part, instrument: Instrument) -> tuple[tuple[Pin, ...], tuple[str, ...]]:

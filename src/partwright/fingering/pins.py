@@ -65,7 +65,7 @@ def parse_pin(text: str, part: Part, instrument: Instrument, *, origin: str = "c
     )
 
 
-_NUMBERED = {str(number): roman for number, roman in enumerate("i ii iii iv v vi vii".split(), start=1)}
+_NUMBERED = {str(number): roman for number, roman in enumerate(["i", "ii", "iii", "iv", "v", "vi", "vii"], start=1)}
 
 
 def _position_word(name: str) -> str:

@@ -111,13 +111,61 @@ def plan_bowing(
     return plan
 
 
-def replan_bowing(plan: BowingPlan, pins: Iterable[BowPin]) -> BowingPlan:
+def replan_bowing(
+    plan: BowingPlan, pins: Iterable[BowPin], *, strings: Mapping[str, int] | None = None
+) -> BowingPlan:
     """The plan of the same part with `pins` instead of those it was made with; source marks stay.
 
-    Identical to a fresh plan with those pins, but only what they reach is computed again.
+    `strings` (note id to string index from 0 = lowest) take the place of those it was made with, where given.
+    Identical to a fresh plan with those, but only what they reach is computed again.
     """
     assert plan.problem is not None
+    if strings is not None and strings != plan.problem.strings:
+        plan = _restrung(plan, strings)
+    assert plan.problem is not None
     return repinned(plan, plan.problem.source_pins, tuple(pins))
+
+
+def _restrung(plan: BowingPlan, strings: Mapping[str, int]) -> BowingPlan:
+    """The same with the notes on other strings."""
+    old, search = plan.problem, plan.search
+    assert old is not None
+    assert search is not None
+    directions, retakes = _pinned(old.part, old.strokes, old.stroke_of, (*old.source_pins, *old.pins))
+    kinds, moves, join_moves, sections = stroke_kinds(
+        old.part,
+        old.strokes,
+        strings=strings,
+        arm_sign=arm_sign(old.instrument),
+        level=old.level,
+        hair_mm=old.grid.hair_mm,
+        phrase_starts=old.phrase_starts,
+        pins=directions,
+        retakes=retakes,
+    )
+    changed = {
+        s
+        for s, (kind, move) in enumerate(zip(kinds, moves, strict=True))
+        if kind != old.kinds[s] or move != old.moves[s]
+    }
+    problem = dataclasses.replace(
+        old,
+        # What is the same stays the same object: by that `_plan` knows which strokes to tell again.
+        kinds=tuple(kind._replace() if s in changed else old.kinds[s] for s, kind in enumerate(kinds)),
+        moves=tuple(moves),
+        join_moves=tuple(join_moves),
+        sections=tuple(sections),
+        strings=strings,
+    )
+    tables = list(search.chain.tables)
+    for s in changed:
+        tables[s] = tables_for(problem, problem.kinds[s], problem.moves[s])
+    chain = dataclasses.replace(search.chain, tables=tuple(tables), joins=_join_tables(problem))
+    joined_alike = tuple(join_moves) == old.join_moves
+    found = solve_again(search, chain, changed) if joined_alike else solve(chain)
+    from partwright.bowing.remarks import bowing_remarks
+
+    return dataclasses.replace(_plan(problem, found, previous=plan), remarks=bowing_remarks(problem))
 
 
 def repinned(plan: BowingPlan, source_pins: tuple[BowPin, ...], pins: tuple[BowPin, ...]) -> BowingPlan:

@@ -41,6 +41,7 @@ COMMANDS: tuple[CommandRow, ...] = (
     CommandRow("script", "partwright.cli.script", "Print the lesson plan and the words to say."),
     CommandRow("check", "partwright.cli.check", "Check the score for what would trip a player."),
     CommandRow("reports", "partwright.cli.reports", "Bring viewers' reports back to bars, and draft the errata."),
+    CommandRow("studio", "partwright.cli.studio", "Open the studio: all of it on one page in your browser."),
 )
 
 CHECKS: tuple[CommandRow, ...] = (

@@ -1,0 +1,66 @@
+// Levels: for whom the plan is, which versions the tune gets, and bar by bar what was changed for each.
+
+import { at, ask } from "./api.js";
+import { h, word } from "./dom.js";
+import { sentence } from "./edits.js";
+import { choiceField, severalField } from "./forms.js";
+import { jobDone, jobOf } from "./jobs.js";
+import { trouble } from "./notices.js";
+import { seeBar } from "./place_hand.js";
+import { on, state, tell } from "./state.js";
+
+let steps; // undefined: not asked; null: not made yet
+
+export const levels = {
+  title: "Levels",
+  enter() { look(); },
+  content() {
+    const { lesson } = state;
+    const names = lesson.levels.map((x) => [x, x]);
+    const job = jobOf("build");
+    return [
+      choiceField("level", "The plan is for", lesson.level, names, { hint: "Fingers, positions and strokes are planned as this level can play them." }),
+      choiceField("marks", "Fingers on the page", lesson.marks, [["needed", "where a player needs one"], ["every", "on every note"], ["none", "none"]]),
+      choiceField("string_names", "Strings are named", lesson.string_names, [["letters", "by letter"], ["roman", "by number, I the highest"]]),
+      severalField("own_levels", "A version of its own for", lesson.own_levels ?? [], names),
+      choiceField("second", "A second part for teacher or friend", lesson.second || "", [["", "none"], ["bass", "a bass line"], ["counter", "a counter-melody"], ["drone", "a drone"]]),
+      h("section", { "aria-labelledby": "versions-heading" },
+        h("p", { class: "caps", id: "versions-heading" }, "What is changed for each"),
+        job ? h("p", { class: "small grey" }, job.words)
+          : h("p", {}, word("Make the versions", make, { "data-key": "make-versions" }), h("span", { class: "small grey" }, " All of them can be played together.")),
+        versionRows()),
+    ];
+  },
+};
+
+function versionRows() {
+  if (!steps) return null;
+  const list = Array.isArray(steps) ? steps : steps.versions ?? steps.levels ?? [];
+  return list.map((version) => h("section", {},
+    h("h3", {}, version.level ?? version.name),
+    h("ul", { class: "rows plain" }, (version.steps ?? []).map((step) => h("li", {},
+      h("span", { class: "grow" }, sentence(step.words ?? step.what ?? ""), step.why ? h("span", { class: "because" }, sentence(step.why)) : null),
+      step.first_bar ?? step.bars?.[0] ? word("See", () => seeBar(step.first_bar ?? step.bars[0]), { class: "word quiet" }) : null)))));
+}
+
+async function look() {
+  try {
+    const answer = await fetch(at(state.name, "file") + "/versions/steps.json");
+    steps = answer.ok ? await answer.json() : null;
+    tell("detail");
+  } catch {
+    steps = null;
+  }
+}
+
+async function make() {
+  try {
+    const { job } = await ask(at(state.name, "jobs"), { method: "POST", body: { kind: "build", only: ["versions"] } });
+    await jobDone(job);
+    await look();
+  } catch (error) {
+    trouble(error);
+  }
+}
+
+on("closed", () => { steps = undefined; });

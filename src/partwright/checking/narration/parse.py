@@ -40,6 +40,8 @@ _LIST_ENDS = 0.5
 _PLACE_COUNT = 1.0  # "section A is played twice": close by, or it is no count of the section
 _AFTER_CLAIM = 0.8  # a claim that follows another one is tied to their note anew
 _SHARPER = 3.5  # between two notes the better tie decides more clearly than between a note and none
+_LEAST_TIE = -1.4  # a claim tied less than this to the next note is not said of it
+_WEAK_TIE = 0.3  # … where the claim itself is a bare word
 _TAKEN = 0.1  # a note that has a claim of the kind already hardly takes another
 
 _NOTES = frozenset({"note", "note_hint", "note_open", "plural", "plural_loose", "plural_bare", "lost"})
@@ -205,6 +207,21 @@ class _Parser:
             after.correcting = max(0, state.correcting - (last - first + 1))
         if parting == 2:
             after.correcting = 0
+        return self._given_up(after)
+
+    def _given_up(self, state: _State) -> _State:
+        """Claims that wait behind a full stop and are tied too loosely to any note to come wait no longer.
+
+        Their worth must not be kept: a reading that only waits would else look better than one that hears the notes.
+        """
+        lost = tuple(p for p in state.pending if p.stopped and not _ties_on(p))
+        if not lost:
+            return state
+        waiting = tuple(p for p in state.pending if p not in lost)
+        after = self._flushed(replace(state, pending=lost))
+        after.pending = waiting
+        if state.last == "pending" and not waiting:
+            after.last = "claim"
         return after
 
     def _take(self, state: _State, atom: Atom) -> list[_State]:
@@ -314,12 +331,7 @@ class _Parser:
         taken = {_group(c.kind) for c in mention.claims}
         for waiting in after.pending:
             group = _group(waiting.kind)
-            fits = waiting.right >= (0.3 if waiting.kind in _WEAK else -1.4) and group not in taken
-            if waiting.kind == "digits":
-                fits = fits and waiting.right >= (_DIGITS_FOR if waiting.worth else 0.0)
-            if waiting.kind == "ordinal":
-                fits = fits and waiting.right >= _ORDINAL_FOR
-            if fits:
+            if group not in taken and _ties_on(waiting):
                 taken.add(group)
                 score += waiting.right
                 value, *more = waiting.values
@@ -779,6 +791,15 @@ def _same_run(mention: Mention, claim: Claim) -> bool:
 def _share(one: float, two: float, gain: float = 2.0) -> float:
     """How much of the likelihood of two ties the first one has."""
     return 1.0 / (1.0 + math.exp(gain * (two - one)))
+
+
+def _ties_on(waiting: _Pending) -> bool:
+    """Whether a waiting claim is tied closely enough to be said of a note that comes now."""
+    if waiting.kind == "digits":
+        return waiting.right >= (_DIGITS_FOR if waiting.worth else 0.0)
+    if waiting.kind == "ordinal":
+        return waiting.right >= _ORDINAL_FOR
+    return waiting.right >= (_WEAK_TIE if waiting.kind in _WEAK else _LEAST_TIE)
 
 
 def _group(kind: str) -> str:

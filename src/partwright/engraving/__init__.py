@@ -35,6 +35,7 @@ from partwright.engraving.sheet import (
     svg_document,
 )
 from partwright.engraving.signs import glyph_definition, sign
+from partwright.engraving.slips import SlipRow, errata_slip_pdf, stamp_page_pdf
 from partwright.engraving.strips import LEAST_SIGN_MM, Strip, engrave_strip
 from partwright.engraving.typefaces import CAP_HEIGHT, SANS, SERIF, Face, font_files, text_width
 from partwright.engraving.worker import EngravingProcess, Limits
@@ -61,6 +62,7 @@ __all__ = [
     "LineMarks",
     "PageSize",
     "PlacedSystem",
+    "SlipRow",
     "Strip",
     "Used",
     "booklet_pdf",
@@ -72,6 +74,7 @@ __all__ = [
     "engrave_part_pdf",
     "engrave_part_svg",
     "engrave_strip",
+    "errata_slip_pdf",
     "fingerboard_chart_svg",
     "font_files",
     "glyph_definition",
@@ -84,6 +87,7 @@ __all__ = [
     "pages_pdf",
     "prompter_html",
     "sign",
+    "stamp_page_pdf",
     "string_letters",
     "svg_document",
     "svg_png",

@@ -80,12 +80,13 @@ def cost_by_terms(planning: Planning) -> tuple[list[Floats], list[tuple[int, int
     model = planning.prices.model
     columns = planning.lattice.columns
     notes = []
-    for column, times in zip(columns, planning.lattice.plays, strict=True):
-        notes.append(times * sum(weights[name] * amount for name, amount in model.note_amounts(column)))
+    for column, times, context in zip(columns, planning.lattice.plays, planning.lattice.contexts, strict=True):
+        notes.append(times * sum(weights[name] * amount for name, amount in model.note_amounts(column, context)))
     moves = []
     for step in planning.transitions:
         a, b = columns[step.a], columns[step.b]
         time = step.hurry * (weights["shift_under_slur"] if step.slurred else 1.0)
+        time *= weights["shift_off_beat"] if step.off_beat else 1.0
         slur = weights["crossing_under_slur"] if step.slurred else 1.0
         price = np.zeros((len(a), len(b)))
         for name, amount in model.move_amounts(a, b, held=step.held):
@@ -412,8 +413,10 @@ def test_strings_and_tune_moved_together_change_nothing(sounds: list[Sound], sem
 @settings(max_examples=30, deadline=None)
 @given(passages(most=6, chords=False))
 def test_more_time_never_makes_a_plan_dearer(sounds: list[Sound]) -> None:
-    """The slower, the cheaper: what hurry makes dearer is never negative."""
-    quick, slow = (plan_fingering(part_of(sounds, tempo_qpm=tempo), CELLO) for tempo in (160.0, 50.0))
+    """The slower, the cheaper: what hurry makes dearer is never negative. (Long notes wanting vibrato are left out.)"""
+    weights = default_weights(CELLO).changed({"open_sustained": 0.0})
+    parts = [part_of(sounds, tempo_qpm=tempo) for tempo in (160.0, 50.0)]
+    quick, slow = (plan_fingering(part, CELLO, weights=weights) for part in parts)
     assert slow.total_cost <= quick.total_cost + 1e-9
 
 

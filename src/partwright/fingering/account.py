@@ -10,11 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partwright.fingering.lattice import Transition
+from partwright.fingering.lattice import Transition, slur_factor, time_factor
 from partwright.fingering.planning import Planning
 from partwright.fingering.terms import term_table
 
-__all__ = ["Entry", "difference", "move_entries", "note_entries"]
+__all__ = ["Entry", "difference", "move_entries", "note_entries", "plan_amounts"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -32,7 +32,7 @@ def note_entries(planning: Planning, variable: int, state: int) -> tuple[Entry, 
     weights = planning.weights
     return tuple(
         Entry(term=name, amount=float(amount[0]), price=float(amount[0]) * weights[name])
-        for name, amount in planning.prices.model.note_amounts(column)
+        for name, amount in planning.prices.model.note_amounts(column, planning.lattice.contexts[variable])
         if amount[0]
     )
 
@@ -42,8 +42,7 @@ def move_entries(planning: Planning, step: Transition, a: int, b: int) -> tuple[
     columns, weights = planning.lattice.columns, planning.weights
     one, two = columns[step.a].keep(np.array([a])), columns[step.b].keep(np.array([b]))
     scale = _scales()
-    time = step.hurry * (weights["shift_under_slur"] if step.slurred else 1.0)
-    slur = weights["crossing_under_slur"] if step.slurred else 1.0
+    time, slur = time_factor(step, weights), slur_factor(step, weights)
     entries = []
     for name, amount in planning.prices.model.move_amounts(one, two, held=step.held):
         value = float(amount[0, 0])
@@ -51,6 +50,26 @@ def move_entries(planning: Planning, step: Transition, a: int, b: int) -> tuple[
             price = value * weights[name] * (time if scale[name] == "time" else slur)
             entries.append(Entry(term=name, amount=value, price=price))
     return tuple(entries)
+
+
+def plan_amounts(planning: Planning, choice: Sequence[int] | None = None) -> dict[str, float]:
+    """How much of each term a choice of states has, as played, each scaled by its context: the vector whose product
+    with the weights is the price of the whole (limits left out). The planning's own choice if none is given.
+    """
+    chosen = planning.solution.choice if choice is None else choice
+    columns = [c.keep(np.array([k])) for c, k in zip(planning.lattice.columns, chosen, strict=True)]
+    model, weights, scale = planning.prices.model, planning.weights, _scales()
+    amounts = {term.name: 0.0 for term in term_table() if term.kind != "factor"}
+    for column, context, plays in zip(columns, planning.lattice.contexts, planning.lattice.plays, strict=True):
+        for name, amount in model.note_amounts(column, context):
+            amounts[name] += plays * float(amount[0])
+    for step in planning.transitions:
+        time, slur = time_factor(step, weights), slur_factor(step, weights)
+        for name, amount in model.move_amounts(columns[step.a], columns[step.b], held=step.held):
+            value = float(amount[0, 0])
+            if value:
+                amounts[name] += value * (time if scale[name] == "time" else slur)
+    return amounts
 
 
 def difference(planning: Planning, other: Sequence[int]) -> tuple[Entry, ...]:

@@ -40,6 +40,7 @@ class Step:
     slurred: bool
     seconds: float  # time for the move
     held: bool = False
+    off_beat: bool = False  # the note it leads to begins between two beats
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -151,6 +152,7 @@ def _steps(
                         slurred=last.slurred_to_next,
                         seconds=seconds,
                         held=events[event].held and bool(set(events[event].midi) & set(events[order[-1]].midi)),
+                        off_beat=note.beat.denominator > 1,
                     )
                 )
             order.append(event)

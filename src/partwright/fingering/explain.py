@@ -119,7 +119,7 @@ def note_reasons(planning: Planning, note_id: str) -> tuple[CostItem, ...]:
         variable,
         Transition(
             a=planning.substitute_of.get(before, before), b=variable, hurry=walked.hurry, slurred=walked.slurred,
-            seconds=walked.seconds, held=walked.held,
+            seconds=walked.seconds, held=walked.held, off_beat=walked.off_beat,
         ),
     )  # fmt: skip
 

@@ -11,6 +11,7 @@ The price of a move is  hurry × moving + slur × crossing:  two matrices per pa
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,18 +21,27 @@ from partwright.fingering.hands import NECK, THUMB_ZONE, UPPER, HandTable
 from partwright.fingering.terms import Weights
 from partwright.instrument import THUMB, Instrument
 
-__all__ = ["FORBIDDEN", "CostModel"]
+__all__ = ["FORBIDDEN", "PLAIN", "CostModel", "NoteContext"]
 
 Floats = NDArray[np.float64]
 
 FORBIDDEN = 1e6
 """Price of what cannot be: higher than any sum of terms, finite so that arithmetic stays exact."""
 
-_DULL_FROM_SEMITONES = 7
 _MIDDLE_SEMITONES = 12
 _FIRST_POSITION_SEMITONES = 2
 _FINGER_TERMS = ("open_string", "first_finger", "second_finger", "third_finger", "fourth_finger", "thumb")
 _ALSO_OVER_OPEN_STRINGS = ("height",)  # the hand lies somewhere while an open string sounds
+
+
+@dataclass(frozen=True, slots=True)
+class NoteContext:
+    """What a note's price depends on besides the hand: `sustained` is 0 for a quick note and 1 for a long one."""
+
+    sustained: float = 0.0
+
+
+PLAIN = NoteContext()
 
 
 class CostModel:
@@ -47,16 +57,20 @@ class CostModel:
             self._moving += weights[name] * amount
         self._shifts = self.hand_moves["shift"] > 0
         self.hand_notes: dict[str, Floats] = dict(_hand_notes(hands, instrument))
+        self._highest_finger = np.where(hands.place[:, 4] >= 0, 4, 3)
         self._hand_cost = np.zeros(len(hands.frame))
         self._any_hand_cost = np.zeros(len(hands.frame))
         for name, amount in self.hand_notes.items():
             cost = self._any_hand_cost if name in _ALSO_OVER_OPEN_STRINGS else self._hand_cost
             cost += weights[name] * amount
         self._finger_cost = np.array([weights[name] for name in _FINGER_TERMS])
+        midi = [string.midi for string in instrument.strings]
+        # The place at which each string sounds the next open one; none on the highest.
+        self._next_open = np.array([*np.diff(midi), 999])
 
     # Notes -------------------------------------------------------------------------------------------------------
 
-    def note_amounts(self, column: Column) -> Iterator[tuple[str, Floats]]:
+    def note_amounts(self, column: Column, context: NoteContext = PLAIN) -> Iterator[tuple[str, Floats]]:
         """Each term counted at a note, with its amount for every state, (K,)."""
         stopping = column.finger.max(axis=1) > 0  # at least one note is not open
         for number, name in enumerate(_FINGER_TERMS):
@@ -64,20 +78,29 @@ class CostModel:
         for name, amount in self.hand_notes.items():
             there = amount[column.hand]
             yield name, there if name in _ALSO_OVER_OPEN_STRINGS else there * stopping
+        yield "open_sustained", context.sustained * (column.finger == 0).sum(axis=1)
         yield "harmonic", (column.harmonic == 2).sum(axis=1).astype(float)
+        yield "low_harmonic", self._low_harmonic(column)
         yield "high_harmonic", (column.harmonic > 2).sum(axis=1).astype(float)
         yield "reach", self._reach(column)
-        yield "dull_string", self._dull(column)
+        past = self._past_next_string(column)
+        yield "lower_string", (past >= 0).sum(axis=1).astype(float)
+        yield "dull_string", np.maximum(0, past).sum(axis=1).astype(float)
         yield "barre", _laid_across(column.finger)
 
-    def note_cost(self, column: Column) -> Floats:
+    def note_cost(self, column: Column, context: NoteContext = PLAIN) -> Floats:
         """Price of each state by itself, (K,)."""
         weights = self.weights
         stopping = column.finger.max(axis=1) > 0
         cost = self._hand_cost[column.hand] * stopping + self._any_hand_cost[column.hand]
         cost += self._finger_cost[column.finger].sum(axis=1)
-        cost += weights["dull_string"] * self._dull(column)
+        past = self._past_next_string(column)
+        cost += weights["lower_string"] * (past >= 0).sum(axis=1)
+        cost += weights["dull_string"] * np.maximum(0, past).sum(axis=1)
+        if context.sustained:
+            cost += weights["open_sustained"] * context.sustained * (column.finger == 0).sum(axis=1)
         if column.harmonic.any():
+            cost += weights["low_harmonic"] * self._low_harmonic(column)
             cost += weights["harmonic"] * (column.harmonic == 2).sum(axis=1)
             cost += weights["high_harmonic"] * (column.harmonic > 2).sum(axis=1)
             cost += weights["reach"] * self._reach(column)
@@ -91,11 +114,18 @@ class CostModel:
         out = np.where(column.harmonic > 0, np.maximum(0, column.stop - place), 0)
         return np.asarray(out.sum(axis=1), dtype=np.float64)
 
-    def _dull(self, column: Column) -> Floats:
-        """How far strings below the highest are stopped above their seventh semitone, (K,)."""
-        lower = (column.string < len(self.instrument.strings) - 1) & (column.harmonic == 0)
-        over = np.where(lower, np.maximum(0, column.stop - _DULL_FROM_SEMITONES), 0)
-        return np.asarray(over.sum(axis=1), dtype=np.float64)
+    def _past_next_string(self, column: Column) -> NDArray[np.int64]:
+        """How far each note is stopped above the place that sounds the next open string, in semitones; -1 before it.
+
+        Harmonics and the highest string are never past it. (K, n).
+        """
+        past = column.stop - self._next_open[column.string]
+        return np.asarray(np.where(column.harmonic == 0, np.maximum(-1, past), -1))
+
+    def _low_harmonic(self, column: Column) -> Floats:
+        """Harmonics on strings below the highest, (K,)."""
+        lower = column.string < len(self._next_open) - 1
+        return np.asarray(((column.harmonic > 0) & lower).sum(axis=1), dtype=np.float64)
 
     # Moves -------------------------------------------------------------------------------------------------------
 
@@ -114,6 +144,11 @@ class CostModel:
         yield "creep", (slide & ~shifts) * ease
         yield "shift_across", ((hop | barre) & shifts) * ease
         distance = _string_distance(a, b)
+        yield "shift_crossing", ((distance > 0) & shifts & _both_stopped(a, b)) * ease
+        up, down = self._landing(a, b)
+        yield "shift_up_landing", up * ease
+        yield "shift_down_landing", down * ease
+        yield "weak_pair", (_weak_pair(a, b) & ~shifts).astype(float)
         yield "crossing", (distance > 0).astype(float)
         yield "skipped_string", np.maximum(0, distance - 1).astype(float)
         yield "hop", np.where(shifts, 0.0, hop + 0.5 * barre)
@@ -130,9 +165,13 @@ class CostModel:
         shifts = self._shifts[pair]
         slide, hop, barre = _same_finger(a, b)
         shifted = weights["slide"] * slide + weights["shift_across"] * (hop | barre)
+        distance = _string_distance(a, b)
+        shifted = shifted + weights["shift_crossing"] * ((distance > 0) & _both_stopped(a, b))
+        up, down = self._landing(a, b)
+        shifted = shifted + weights["shift_up_landing"] * up + weights["shift_down_landing"] * down
         moving = moving + np.where(shifts, shifted, weights["creep"] * slide)
         moving *= ease
-        distance = _string_distance(a, b)
+        moving = moving + weights["weak_pair"] * (_weak_pair(a, b) & ~shifts)
         crossing = weights["crossing"] * (distance > 0) + weights["skipped_string"] * np.maximum(0, distance - 1)
         crossing += weights["hop"] * np.where(shifts, 0.0, hop + 0.5 * barre)
         other = _other_finger(a, b)
@@ -151,6 +190,24 @@ class CostModel:
         pair = (a.hand[:, None], b.hand[None, :])
         body = self.hands.body_semitones
         return np.where(self._shifts[pair], np.abs(body[pair[0]] - body[pair[1]]), 0).astype(float)
+
+    def _landing(self, a: Column, b: Column) -> tuple[Floats, Floats]:
+        """How many fingers a shift upwards leaves unused below the one it lands on, and one downwards above it.
+
+        Single stopped notes only; the thumb leaves none below it. (KA, KB) each, 0 where the hand does not shift.
+        """
+        if b.finger.shape[1] > 1:
+            return np.zeros((len(a), len(b))), np.zeros((len(a), len(b)))
+        pair = (a.hand[:, None], b.hand[None, :])
+        rises = self.hands.body_semitones[pair[1]] - self.hands.body_semitones[pair[0]]
+        finger = b.finger[:, 0]
+        plain = b.harmonic[:, 0] == 0
+        below = np.where((finger == 0) | (finger == THUMB) | ~plain, 0, finger - 1)
+        above = np.where((finger == 0) | ~plain, 0, self._highest_finger[b.hand] - np.where(finger == THUMB, 0, finger))
+        shifts = self._shifts[pair]
+        return (shifts & (rises > 0)) * below[None, :].astype(float), (shifts & (rises < 0)) * above[None, :].astype(
+            float
+        )
 
     def _ease(self, a: Column, b: Column) -> Floats:
         """Factor on a shift: cheaper while an open string sounds, or where a harmonic catches the hand. (KA, KB)."""
@@ -214,6 +271,21 @@ def _same_finger(a: Column, b: Column) -> tuple[NDArray[np.bool_], ...]:
             hop |= same & ~string & ~stop
             barre |= same & ~string & stop
     return slide, hop, barre
+
+
+def _both_stopped(a: Column, b: Column) -> NDArray[np.bool_]:
+    """Whether neither of two states is an open string alone."""
+    return (a.finger.max(axis=1) > 0)[:, None] & (b.finger.max(axis=1) > 0)[None, :]
+
+
+def _weak_pair(a: Column, b: Column) -> NDArray[np.bool_]:
+    """Whether the third and the fourth finger follow each other on one string (single notes)."""
+    if a.finger.shape[1] > 1 or b.finger.shape[1] > 1:
+        return np.zeros((len(a), len(b)), bool)
+    one, two = a.finger[:, 0][:, None], b.finger[:, 0][None, :]
+    pair = (np.minimum(one, two) == 3) & (np.maximum(one, two) == 4)
+    same: NDArray[np.bool_] = a.string[:, 0][:, None] == b.string[:, 0][None, :]
+    return same & pair
 
 
 def _string_distance(a: Column, b: Column) -> NDArray[np.int64]:

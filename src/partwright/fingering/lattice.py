@@ -15,10 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from partwright.fingering.columns import Column
-from partwright.fingering.features import FORBIDDEN, CostModel
+from partwright.fingering.features import FORBIDDEN, PLAIN, CostModel, NoteContext
+from partwright.fingering.terms import Weights
 from partwright.instrument import Level
 
-__all__ = ["Join", "Lattice", "MovePrices", "Transition", "build_lattice"]
+__all__ = ["Join", "Lattice", "MovePrices", "Transition", "build_lattice", "slur_factor", "time_factor"]
 
 Floats = NDArray[np.float64]
 
@@ -33,6 +34,22 @@ class Transition:
     slurred: bool = False
     seconds: float = 1.0
     held: bool = False
+    off_beat: bool = False  # the note it leads to begins between two beats
+
+
+def time_factor(step: Transition, weights: Weights) -> float:
+    """What a step makes of the price of moving the hand: hurry, slur, beat."""
+    factor = step.hurry
+    if step.slurred:
+        factor *= weights["shift_under_slur"]
+    if step.off_beat:
+        factor *= weights["shift_off_beat"]
+    return factor
+
+
+def slur_factor(step: Transition, weights: Weights) -> float:
+    """What a step makes of the price of crossing strings."""
+    return weights["crossing_under_slur"] if step.slurred else 1.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,6 +75,7 @@ class Lattice:
     branch: tuple[Floats, ...]
     joins: tuple[Join, ...] = ()
     plays: tuple[int, ...] = field(default=())
+    contexts: tuple[NoteContext, ...] = field(default=())
 
 
 _GRID = 2.0**36
@@ -87,14 +105,14 @@ class MovePrices:
         self._pairs: dict[tuple[int, int, bool], tuple[Floats, Floats]] = {}
         self._limits: dict[tuple[int, int, bool], Floats | None] = {}
         self._priced: dict[tuple[int, int, bool, float, float, bool, int], Floats] = {}
-        self._notes: dict[tuple[int, int], Floats] = {}
+        self._notes: dict[tuple[int, int, NoteContext], Floats] = {}
         self._alive: list[Column] = []  # columns are told apart by identity, so they must not be collected
 
     def price(self, a: Column, b: Column, steps: Sequence[Transition]) -> Floats:
         """Price of the moves between two columns over all the steps that join them, (KA, KB)."""
         weights = self.model.weights
-        time = sum(s.hurry * (weights["shift_under_slur"] if s.slurred else 1.0) for s in steps)
-        slur = sum(weights["crossing_under_slur"] if s.slurred else 1.0 for s in steps)
+        time = sum(time_factor(s, weights) for s in steps)
+        slur = sum(slur_factor(s, weights) for s in steps)
         held = any(s.held for s in steps)
         hasty = any(s.seconds < self.level.shift_seconds_min for s in steps)
         key = (id(a), id(b), held, round(time, 6), round(slur, 6), hasty, len(steps))
@@ -109,11 +127,11 @@ class MovePrices:
             self._priced[key] = found
         return found
 
-    def note(self, column: Column, times: int) -> Floats:
+    def note(self, column: Column, times: int, context: NoteContext = PLAIN) -> Floats:
         """Price of each state of a column that is played this many times, (K,)."""
-        key = (id(column), times)
+        key = (id(column), times, context)
         if key not in self._notes:
-            self._notes[key] = _on_grid(self.model.note_cost(column) * times) + _tie_break(len(column))
+            self._notes[key] = _on_grid(self.model.note_cost(column, context) * times) + _tie_break(len(column))
             self._alive.append(column)
         return self._notes[key]
 
@@ -139,17 +157,26 @@ LIMIT_PRICE = FORBIDDEN / 1e4
 
 
 def build_lattice(
-    columns: Sequence[Column], transitions: Sequence[Transition], prices: MovePrices, *, plays: Sequence[int]
+    columns: Sequence[Column],
+    transitions: Sequence[Transition],
+    prices: MovePrices,
+    *,
+    plays: Sequence[int],
+    contexts: Sequence[NoteContext] = (),
 ) -> Lattice:
     """The lattice over these columns.
 
     `columns` are numbered as the transitions name them, in the order in which they are first played; `plays` says how
-    often each is played. Every column needs at least one state.
+    often each is played, `contexts` what its price depends on besides the hand (all plain if left out). Every column
+    needs at least one state.
     """
+    contexts = tuple(contexts) or (PLAIN,) * len(columns)
     pairs: dict[tuple[int, int], list[Transition]] = {}
     for step in transitions:
         pairs.setdefault((step.a, step.b), []).append(step)
-    note_price = [prices.note(column, times) for column, times in zip(columns, plays, strict=True)]
+    note_price = [
+        prices.note(column, times, context) for column, times, context in zip(columns, plays, contexts, strict=True)
+    ]
     parent = [-1] * len(columns)
     branch: list[Floats] = [np.zeros((0, 0))] * len(columns)
     joins: dict[tuple[int, int], Floats] = {}
@@ -178,4 +205,5 @@ def build_lattice(
         branch=tuple(branch),
         joins=tuple(Join(a, b, price) for (a, b), price in joins.items()),
         plays=tuple(plays),
+        contexts=tuple(contexts),
     )

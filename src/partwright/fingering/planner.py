@@ -14,7 +14,7 @@ import numpy as np
 from partwright.errors import InputError, NoPlan, PinConflict, Place
 from partwright.fingering.columns import Column, ColumnMaker
 from partwright.fingering.events import Event, Step, Walk, read_events
-from partwright.fingering.features import CostModel
+from partwright.fingering.features import PLAIN, CostModel, NoteContext
 from partwright.fingering.lattice import MovePrices, Transition, build_lattice
 from partwright.fingering.phrases import LikeRun, like_runs
 from partwright.fingering.pins import merge_pins, pin_mask, pin_words
@@ -29,6 +29,7 @@ from partwright.score import Note, Part, beat_text
 __all__ = ["lay_out", "plan_fingering", "prepare", "replan"]
 
 _SUBSTITUTION_SECONDS = 1.2  # a note at least this long may be handed from one finger to another
+_SUSTAINED_SECONDS = (0.4, 1.2)  # from a note too short for vibrato to one that needs it
 _LIKE_TOLERANCE = 1.5  # what an equal phrase may cost more to keep its fingers: about one comfortable shift
 
 
@@ -62,7 +63,7 @@ def prepare(
     `like`: a planning of much the same music; what it knows of the same instrument, level and weights is used again.
     """
     chosen_level = _level(instrument, level)
-    weights = weights or default_weights()
+    weights = weights or default_weights(instrument)
     if like is not None and (like.instrument, like.level, like.weights) == (instrument, chosen_level, weights):
         maker, prices = like.maker, like.prices
     else:
@@ -190,6 +191,7 @@ def lay_out(
     substitute_of: dict[int, int] = {}
     columns: list[Column] = []
     plays: list[int] = []
+    contexts: list[NoteContext] = []
     allowed: dict[int, Mask] = {}
     transitions: list[Transition] = []
     last: int | None = None
@@ -206,6 +208,7 @@ def lay_out(
                 allowed[len(columns)] = mask
             columns.append(column)
             plays.append(0)
+            contexts.append(_context(event))
             if _may_substitute(event, pinned.get(root, {})):
                 substitute_of[variable_of[root]] = len(columns)
                 second = _second_mask(event, pinned.get(root, {}), column)
@@ -213,6 +216,7 @@ def lay_out(
                     allowed[len(columns)] = second
                 columns.append(column)
                 plays.append(0)
+                contexts.append(PLAIN)
         variable = variable_of[root]
         variable_of[event_index] = variable
         plays[variable] += 1
@@ -225,7 +229,7 @@ def lay_out(
                 Transition(a=variable, b=second_variable, hurry=1.0, held=True, seconds=seconds, slurred=False)
             )
         last = variable if second_variable is None else second_variable
-    lattice = build_lattice(columns, transitions, prices, plays=plays)
+    lattice = build_lattice(columns, transitions, prices, plays=plays, contexts=contexts)
     solution = solve(lattice, allowed=allowed, most_splits=1) if quick else solve(lattice, allowed=allowed)
     return Planning(
         part=part, instrument=instrument, level=level, weights=weights, pins=pins, walk=walk, runs=tuple(runs),
@@ -235,7 +239,22 @@ def lay_out(
 
 
 def _transition(a: int, b: int, step: Step) -> Transition:
-    return Transition(a=a, b=b, hurry=step.hurry, slurred=step.slurred, seconds=step.seconds, held=step.held)
+    return Transition(
+        a=a,
+        b=b,
+        hurry=step.hurry,
+        slurred=step.slurred,
+        seconds=step.seconds,
+        held=step.held,
+        off_beat=step.off_beat,
+    )
+
+
+def _context(event: Event) -> NoteContext:
+    """What the event's price depends on besides the hand, in steps of a quarter so that prices can be kept."""
+    low, high = _SUSTAINED_SECONDS
+    share = (event.long_seconds - low) / (high - low)
+    return NoteContext(sustained=round(4 * min(1.0, max(0.0, share))) / 4)
 
 
 def _shared_events(part: Part, walk: Walk, runs: Sequence[LikeRun]) -> dict[int, int]:

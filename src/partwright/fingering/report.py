@@ -99,7 +99,7 @@ def costs_of(planning: Planning) -> dict[int, float]:
     costs: dict[int, float] = {}
     note_cost = planning.prices.note
     for variable, column in enumerate(lattice.columns):
-        costs[variable] = float(note_cost(column, 1)[choice[variable]])
+        costs[variable] = float(note_cost(column, 1, lattice.contexts[variable])[choice[variable]])
     seen: set[int] = set()
     for step in planning.transitions:
         if step.b in seen:

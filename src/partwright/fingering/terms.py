@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Literal
 
 from partwright.errors import InputError
+from partwright.instrument import Instrument
 from partwright.nearest import nearest
 
 __all__ = ["FACTORS", "MOVE_TERMS", "NOTE_TERMS", "Term", "Weights", "default_weights", "term_table"]
@@ -64,9 +65,17 @@ def term_table() -> tuple[Term, ...]:
     return tuple(Term(name=name, **row) for name, row in tomllib.loads(text).items())
 
 
+def default_weights(instrument: Instrument | None = None) -> Weights:
+    """The weights of the table, with those the instrument's own table changes.
+
+    Raises InputError where the instrument's table names an unknown term.
+    """
+    weights = _table_weights()
+    return weights.changed(instrument.weights) if instrument is not None and instrument.weights else weights
+
+
 @cache
-def default_weights() -> Weights:
-    """The weights of the table."""
+def _table_weights() -> Weights:
     return Weights(tuple((term.name, term.weight) for term in term_table()))
 
 

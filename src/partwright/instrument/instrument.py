@@ -9,7 +9,7 @@ Source of the distances: x = L·(1 - 2^(-n/12)), equal temperament on an ideal s
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 __all__ = [
@@ -144,6 +144,7 @@ class Instrument:
     thumb_side: Literal["left", "right"] = "left"
     default_clef: str = "bass"
     sizes: tuple[InstrumentSize, ...] = ()  # largest first
+    weights: Mapping[str, float] = field(default_factory=dict)  # of cost terms that differ on this instrument
     size: str = ""  # the one `string_length_mm` belongs to; "" for a length of the player's own
 
     def string_index(self, letter: str) -> int | None:

@@ -58,6 +58,7 @@ def parse_instrument(text: str, *, file: str) -> Instrument:
         thumb_side=cast(Literal["left", "right"], top.text("thumb_side", "left", among=("left", "right"))),
         default_clef=top.text("default_clef", among=_CLEFS),
         sizes=sizes,
+        weights=_weights(top),
         size=top.text("size", "", among=("", *(size.name for size in sizes))),
     )
     top.finish()
@@ -247,6 +248,17 @@ def _harmonics(row: Row) -> tuple[Harmonic, ...]:
                 )
             )
     return tuple(found)
+
+
+def _weights(top: Row) -> dict[str, float]:
+    """Weights of cost terms that differ on this instrument; their names are for those who know the terms to check."""
+    if "weights" not in top:
+        return {}
+    row = top.row("weights")
+    row.text("source")
+    weights = {name: row.number(name, low=-100, high=100) for name in row.names() if name != "source"}
+    row.finish()
+    return weights
 
 
 def _ceiling(row: Row, strings: int) -> tuple[int, ...]:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from partwright.errors import PartwrightError
 from partwright.lesson import Lesson, new_lesson, prepare_instrument, read_lesson, survey_lines, write_demo
+from partwright.studio.addresses import file_url
 from partwright.studio.calls import Call, Created, Row, read_query
 from partwright.studio.documents import faulty_document, history_document, lesson_document
 from partwright.studio.files_io import file_answer, find_file
@@ -155,16 +156,10 @@ def _made(studio: Studio, query: dict[str, Any], path: Path) -> dict[str, Any]:
 
 
 def _files(call: Call) -> dict[str, Any]:
-    from urllib.parse import quote
-
     from partwright.studio.made_files import made_files
 
     folder = call.studio.lesson_folder(call.lesson)
-    return {
-        "files": [
-            {**row, "url": f"/api/lessons/{quote(call.lesson)}/file/{quote(row['path'])}"} for row in made_files(folder)
-        ]
-    }
+    return {"files": [{**row, "url": file_url(call.lesson, row["path"])} for row in made_files(folder)]}
 
 
 async def _file(studio: Studio, request: Request) -> Response:

@@ -211,7 +211,27 @@ def _settings(desk: _Edit, edit: Mapping[str, Any]) -> str:
 
 
 def _sections(desk: _Edit, edit: Mapping[str, Any]) -> str:
-    replace_entries(desk.document, "sections", edit["sections"], ("name", "first_bar", "last_bar", "remark"))
+    """The sections; episodes and the order of teaching follow their names."""
+    lesson, wanted = desk.state.lesson, edit["sections"]
+    new_names = [section["name"] for section in wanted]
+    renamed = {
+        old.name: new["name"]
+        for old, new in zip(lesson.sections, wanted, strict=False)
+        if old.name not in new_names
+        and (
+            len(lesson.sections) == len(wanted) or (old.first_bar, old.last_bar) == (new["first_bar"], new["last_bar"])
+        )
+    }
+
+    def followed(names: Sequence[str]) -> list[str]:
+        return list(dict.fromkeys(name for old in names if (name := renamed.get(old, old)) in new_names))
+
+    replace_entries(desk.document, "sections", wanted, ("name", "first_bar", "last_bar", "remark"))
+    if lesson.teaching_order:
+        set_teaching_order(desk.document, followed(lesson.teaching_order))
+    if lesson.episodes:
+        episodes = [{"title": e.title, "sections": followed(e.sections)} for e in lesson.episodes]
+        replace_entries(desk.document, "episodes", [e for e in episodes if e["sections"]], ("title", "sections"))
     desk.touched = True
     return "Changed the sections"
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import os
 import secrets
+import signal
 import subprocess
 import sys
 import threading
@@ -19,6 +20,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
+from partwright.studio.addresses import file_url
 from partwright.studio.events import Hub
 from partwright.studio.refusal import Refusal
 
@@ -61,9 +63,22 @@ class Job:
             "done": self.done,
             "total": self.total,
             "seconds": 0.0 if self.began is None else round(until - self.began, 2),
-            "result": self.result,
+            "result": self._addressed(),
             "error": self.error,
         }
+
+    def _addressed(self) -> dict[str, Any] | None:
+        """The result, its files with the addresses the page finds them at."""
+        result = self.result
+        if result is None:
+            return None
+        if self.kind == "build":
+            steps = [
+                {**step, "files": [{"path": path, "url": file_url(self.lesson, path)} for path in step["files"]]}
+                for step in result["steps"]
+            ]
+            return {**result, "steps": steps}
+        return {**result, "url": file_url(self.lesson, result["path"])} if "path" in result else result
 
 
 class Jobs:
@@ -129,7 +144,7 @@ class Jobs:
                 job.state = "cancelled"
                 job.words = "being cancelled"
                 if job.process is not None:
-                    job.process.kill()
+                    _end_all(job.process)
         self._tell(job)
         return job
 
@@ -140,7 +155,7 @@ class Jobs:
             self._queue.clear()
             running = self._running
             if running is not None and running.process is not None:
-                running.process.kill()
+                _end_all(running.process)
             self._lock.notify_all()
         if self._thread is not None:
             self._thread.join(timeout=5.0)
@@ -175,10 +190,11 @@ class Jobs:
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             env=environment,
+            start_new_session=True,  # so that what the worker begins ends with it
         )
         job.process = process
         assert process.stdin is not None and process.stdout is not None
-        timer = threading.Timer(_MOST_SECONDS, process.kill)
+        timer = threading.Timer(_MOST_SECONDS, _end_all, (process,))
         timer.daemon = True
         timer.start()
         try:
@@ -226,6 +242,14 @@ class Jobs:
         self._hub.tell("job", job.document(), lesson=job.lesson)
         if job.state == "done" and job.kind == "check":
             self._hub.tell("takes", {}, lesson=job.lesson)
+
+
+def _end_all(process: subprocess.Popen[bytes]) -> None:
+    """End a worker and everything it began."""
+    try:
+        os.killpg(process.pid, signal.SIGKILL)
+    except (AttributeError, ProcessLookupError, PermissionError):
+        process.kill()
 
 
 def _error(words: str) -> dict[str, Any]:

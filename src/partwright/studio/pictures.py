@@ -169,7 +169,8 @@ class Score:
         svg = (
             f'<svg xmlns="http://www.w3.org/2000/svg" class="system" id="{name}" '
             f'viewBox="0 0 {width:.0f} {height:.0f}" width="{width / 100:.2f}mm" '
-            f'height="{height / 100:.2f}mm" data-leaf="{leaf}" data-first-bar-index="{line.bars[0]}" data-last-bar-index="{line.bars[1]}" role="group">'
+            f'height="{height / 100:.2f}mm" data-leaf="{leaf}" data-first-bar-index="{line.bars[0]}" '
+            f'data-last-bar-index="{line.bars[1]}" role="group">'
             f'<g transform="translate({-left:.0f},{-top:.0f})">{body}</g>{rects}</svg>'
         )
         return SystemPicture(

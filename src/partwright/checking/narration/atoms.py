@@ -20,6 +20,9 @@ _DEAREST = 5.0  # what an atom's mishearings may cost together
 _LONGEST_RUN = 16
 _PLAIN = 0.1
 _DOUBTFUL = 0.5
+_FINGER = frozenset({"finger"})
+_NAMED = 0.5  # each number of a run that is called a finger
+_LIGHT_WORDS = 2  # so many light words may stand between two numbers of a run: "open and then three"
 _LIGHT = frozenset({"and", "then", "um", "uh", "er"})
 
 
@@ -124,16 +127,16 @@ def _phrases_at(
 
 
 def _runs_at(lattice: Lattice, arcs: list[tuple[Arc, ...]], start: int, stops: tuple[int, ...]) -> list[Atom]:
-    """Runs of finger numbers without "finger": "one three four", "first, third, fourth"; never part of a longer one."""
+    """Runs of finger numbers: "one three four", "first finger, third, open"; never part of a longer one."""
     atoms: list[Atom] = []
-    for class_name in ("digit_open", "fingerth"):
+    for class_name in ("digit_open", "fingerth_open"):
         if start and stops[lattice.word_of[start - 1]] < 2:
             before = _cheapest(arcs[start - 1], class_name)
             if before is not None and before[0] == start and before[1] < _PLAIN and before[2]:
                 continue
         at, price = start, 0.0
         values: list[int] = []
-        plain = 0
+        plain = named = 0
         while at < len(arcs) and len(values) < _LONGEST_RUN:
             step = _step(arcs, at, class_name, first=not values)
             if step is None or (step[2] == 0 and not values and _step(arcs, step[0], class_name, first=False) is None):
@@ -141,6 +144,10 @@ def _runs_at(lattice: Lattice, arcs: list[tuple[Arc, ...]], start: int, stops: t
             at, more, value = step
             price += more
             plain += more < _PLAIN
+            if class_name == "fingerth_open" and value and at < len(arcs) and stops[_last_word(lattice, at)] < 2:
+                said = _cheapest_word(arcs[at], _FINGER)
+                if said is not None:
+                    at, named = said, named + 1
             values.append(value)
             last_word = _last_word(lattice, at)
             ended = stops[last_word] == 2
@@ -150,7 +157,7 @@ def _runs_at(lattice: Lattice, arcs: list[tuple[Arc, ...]], start: int, stops: t
                 break  # "one, open A": the name of a note, not the end of a run
             if len(values) >= 2 and plain and price <= _DEAREST and any(values) and whole:
                 captures = tuple(("run", "run", v) for v in values)
-                weight = 0.9 * len(values) - (1.0 if class_name == "fingerth" else 0.4)
+                weight = 0.9 * len(values) - (1.0 if class_name == "fingerth_open" else 0.4) + _NAMED * named
                 word = lattice.word_of[start]
                 atoms.append(Atom("digits", "", start, at, word, last_word, weight, price, captures))
             if ended:
@@ -163,10 +170,16 @@ def _step(arcs: list[tuple[Arc, ...]], at: int, class_name: str, *, first: bool)
     if at >= len(arcs):
         return None
     step = _cheapest(arcs[at], class_name)
-    if step is None and not first:
+    if first:
+        return step
+    for _ in range(_LIGHT_WORDS):
+        if step is not None:
+            break
         passed = _cheapest_word(arcs[at], _LIGHT)
-        if passed is not None and passed < len(arcs):
-            return _cheapest(arcs[passed], class_name)
+        if passed is None or passed >= len(arcs):
+            break
+        at = passed
+        step = _cheapest(arcs[at], class_name)
     return step
 
 

@@ -16,6 +16,7 @@ from typing import Any
 from partwright.checking.narration.atoms import Atom, find_atoms
 from partwright.checking.narration.hearing import Lattice, hear
 from partwright.checking.narration.language import Language, Link, Value
+from partwright.checking.narration.lists import lists_meet, whole_runs
 from partwright.checking.narration.mentions import Claim, Mention, PlaceCue, Spoken, StructureWord
 from partwright.checking.narration.words import Word, trusts_capitals
 
@@ -688,12 +689,12 @@ class _Parser:
         """The mentions, each claim with the neighbour it may belong to instead, and how likely that is."""
         taken = {w for m in mentions for c in m.claims for w in range(c.first_word, c.last_word + 1)}
         taken |= {w for m in mentions for w in range(m.name_first, m.name_last + 1)}
-        mentions = _whole_runs(mentions)
+        mentions = whole_runs(mentions)
         found = []
         for k, mention in enumerate(mentions):
             claims = tuple(self._doubted(mentions, k, claim, taken) for claim in mention.claims)
             found.append(replace(mention, claims=claims))
-        return tuple(found)
+        return tuple(lists_meet(found))
 
     def _doubted(self, mentions: list[Mention], k: int, claim: Claim, taken: set[int]) -> Claim:
         mention = mentions[k]
@@ -742,50 +743,6 @@ class _Parser:
             tie += part_left if left else part_right
             stopped = stopped or stop == 2
         return max(-6.0, min(tie, 2.6))
-
-
-def _whole_runs(mentions: list[Mention]) -> list[Mention]:
-    """Runs of numbers given to the list after them belong to it whole, or the last numbers do; else they are doubtful.
-
-    "one three four, three one for B, G" is two runs in one breath; only the second one is for B and G.
-    """
-    found = list(mentions)
-    k = 0
-    while k < len(found):
-        claim = next((c for c in found[k].claims if c.run and c.last_word < found[k].name_first), None)
-        size = 0 if claim is None else claim.run
-        end = k
-        while end + 1 < len(found) and claim is not None and _same_run(found[end + 1], claim):
-            end += 1
-        given = (
-            [next(c for c in found[j].claims if _same_run(found[j], c)) for j in range(k, end + 1)] if size > 1 else []
-        )
-        if claim is not None and len(given) >= 1 and size > 1:
-            notes = k
-            while notes + 1 < len(found) and found[notes + 1].tight and found[notes + 1].name_first >= 0:
-                notes += 1
-            length = notes - k + 1
-            if length < len(given):
-                values = [c.value for c in given][-length:]
-                for j in range(k, end + 1):
-                    kept = tuple(c for c in found[j].claims if not _same_run(found[j], c) or j < k)
-                    if j <= notes:
-                        kept = (*kept, replace(given[0], value=values[j - k], p=0.85))
-                    found[j] = replace(found[j], claims=kept)
-            elif length > len(given):
-                for j in range(k, end + 1):
-                    doubted = tuple(
-                        replace(c, p=0.85) if c.run and c.first_word == claim.first_word else c for c in found[j].claims
-                    )
-                    found[j] = replace(found[j], claims=doubted)
-        k = max(end, k) + 1
-    return found
-
-
-def _same_run(mention: Mention, claim: Claim) -> bool:
-    """Whether the mention has a number of the same run as this claim."""
-    return any(c.kind == "finger" and c.first_word == claim.first_word and c.last_word == claim.last_word
-               for c in mention.claims)  # fmt: skip
 
 
 def _share(one: float, two: float, gain: float = 2.0) -> float:

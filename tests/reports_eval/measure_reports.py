@@ -29,7 +29,7 @@ class Counts:
     right: Counter[tuple[bool, str]] = field(default_factory=Counter)
     wishes: int = 0
     wishes_right: int = 0
-    faults: list[str] = field(default_factory=list)
+    faults: list[str] = field(default_factory=list, repr=False)
 
     @property
     def place_share(self) -> float:

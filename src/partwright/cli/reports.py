@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,8 +12,9 @@ from partwright.cli.options import json_option
 
 if TYPE_CHECKING:
     from partwright.checking.narration import NarrationCheck
-    from partwright.checking.reports import Comments, Grounds, ReportsCheck
+    from partwright.checking.reports import Comments, EditionNote, Grounds, ReportsCheck
     from partwright.lesson import Prepared
+    from partwright.score import Note
 
 __all__ = ["command"]
 
@@ -70,7 +72,7 @@ def command(
         remark(f"remark: {file}, {fault}")
     job = read_job(lesson)
     grounds = _grounds(job, Path(lesson), transcript, chapters, played=played)
-    check = check_reports(comments.comments, grounds)
+    check = check_reports(comments.comments, grounds, editions_at=_editions(Path(lesson)))
     if is_lesson(Path(lesson)) and not dry_run:
         _keep(Path(lesson), check)
     if page is not None:
@@ -143,6 +145,46 @@ def _chapters(path: Path) -> tuple[tuple[float, float, str], ...]:
             name = words[1].strip(":,.–-")
         rows.append((float(cue.start_s or 0.0), float(end or 0.0), name))
     return tuple(rows)
+
+
+def _editions(folder: Path) -> Callable[[Note, str], list[EditionNote]]:
+    """What the editions that were sold have at a place; their plans are made only where a finger is asked for."""
+    from functools import cache
+
+    from partwright.checking.reports import EditionNote
+    from partwright.cli.output import remark
+    from partwright.cli.read_job import plan_prepared, read_job
+    from partwright.errors import PartwrightError
+
+    numbers = sorted(int(p.name) for p in (folder / "editions").glob("*") if p.name.isdigit() and p.is_dir())
+
+    @cache
+    def job_of(number: int) -> Prepared | None:
+        source = folder / "editions" / str(number) / "source"
+        try:
+            return read_job(str(source))
+        except PartwrightError as error:
+            remark(f"remark: edition {number} was not looked into: {error}")
+            return None
+
+    @cache
+    def fingers_of(number: int) -> dict[str, int]:
+        job = job_of(number)
+        return {} if job is None else {n: p.placement.finger for n, p in plan_prepared(job).by_id.items()}
+
+    def at(note: Note, kind: str) -> list[EditionNote]:
+        found = []
+        for number in numbers:
+            job = job_of(number)
+            notes = () if job is None else job.part.notes
+            old = next((n for n in notes if (n.bar, n.beat, n.grace) == (note.bar, note.beat, note.grace)), None)
+            if old is not None:
+                finger = fingers_of(number).get(old.id) if kind == "finger" else None
+                alter = round(old.pitch.alter)
+                found.append(EditionNote(number=number, step=old.pitch.step, alter=alter, finger=finger))
+        return found
+
+    return at
 
 
 def _keep(folder: Path, check: ReportsCheck) -> None:

@@ -10,7 +10,7 @@ from partwright.lesson.new_io import folder_from_files, refuse_taken
 
 __all__ = ["demo_files", "write_demo"]
 
-_NAMES = (LESSON_FILE, TUNE_FILE, "takes/lesson.vtt", "takes/bars-18-to-34.opus")
+_NAMES = (LESSON_FILE, TUNE_FILE, "takes/lesson.vtt", "takes/bars-18-to-34.opus", "comments.csv")
 
 
 def demo_files() -> dict[str, bytes]:

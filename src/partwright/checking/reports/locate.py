@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 
 # How far from a stamp people speak of a note, in seconds: they stop the video a little after it was said, or note the
 # second before. Guesses, checked on the evaluation set; no source.
-_AFTER_SECONDS, _BEFORE_SECONDS = 5.0, 4.0
+_AFTER_SECONDS, _BEFORE_SECONDS = 4.0, 3.0
 _FAR = 1e-4  # said nowhere near
 _QUIET_SECONDS = 12.0  # nothing said so near: it was played there
 _SAID_SO = 4.0  # what the viewer says he heard was said there

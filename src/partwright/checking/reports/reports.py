@@ -6,7 +6,6 @@ Pure: the same comments on the same lesson give the same reports. Linear in the 
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import median
@@ -14,20 +13,20 @@ from statistics import median
 from partwright.checking.finding import Finding, Verdict
 from partwright.checking.reports.comments import Comment
 from partwright.checking.reports.locate import Grounds, Located, locate
+from partwright.checking.reports.spelling import PRIVATE
 from partwright.checking.reports.understand import Understood, understand
 from partwright.checking.reports.weigh import EditionNote, Weighed, said_words, weigh, with_viewers
 from partwright.checking.reports.wishes import Wish, tally_wishes, wished_tune
 from partwright.lesson import Erratum, Likeness, find_likenesses
-from partwright.score import Note, beat_text
+from partwright.score import Note, Pitch, beat_text
 
 __all__ = ["Report", "ReportsCheck", "check_reports", "redacted"]
 
 _MAY_BE_THERE = 0.25
 _LONGEST_QUOTE = 200
 _MOST_BARS_COMPARED = 2000
-_PRIVATE = re.compile(r"[\w.+-]+@[\w-]+\.[\w.-]+|https?://\S+|www\.\S+|(?<!\w)@[\w.]{2,}|\+?\d[\d ()/-]{7,}\d")
 
-EditionsAt = Callable[[Note], Sequence[EditionNote]]
+EditionsAt = Callable[[Note, str], Sequence[EditionNote]]  # a note of the score and the kind of report
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,7 +166,7 @@ def _report(
 ) -> Report:
     _, report, located = group[0]
     note = grounds.notes[located.stroke] if located.stroke >= 0 else None
-    editions = editions_at(note) if editions_at is not None and note is not None else ()
+    editions = editions_at(note, report.kind) if editions_at is not None and note is not None else ()
     viewers = tuple(dict.fromkeys(c.viewer for c, _, _ in group))
     weighed = weigh(report, located, grounds, likenesses=likenesses, editions=editions)
     for _, other, place in group[1:]:
@@ -196,8 +195,14 @@ def _claim(report: Understood, grounds: Grounds) -> str:
 
 def redacted(text: str) -> str:
     """A comment's words for showing: without addresses, names called with @ and long numbers, and not too long."""
-    text = _PRIVATE.sub("…", " ".join(text.split()))
+    text = PRIVATE.sub("…", " ".join(text.split()))
     return text if len(text) <= _LONGEST_QUOTE else text[: _LONGEST_QUOTE - 1].rstrip() + "…"
+
+
+def _near(pitch: Pitch, step: str, alter: int) -> Pitch:
+    """The pitch of this name nearest to another one."""
+    octaves = (pitch.octave - 1, pitch.octave, pitch.octave + 1)
+    return min((Pitch(step, alter, octave) for octave in octaves), key=lambda p: abs(p.midi - pitch.midi))
 
 
 _ERRATUM_KINDS = {
@@ -213,7 +218,11 @@ def _draft(report: Report) -> Erratum | None:
     spoken = weighed.concerns == "video"
     kind = "word" if spoken else _ERRATUM_KINDS.get(report.kind, "other")
     was, right = _was_and_right(report)
-    words = f"{right} instead of {was}" if was else right
+    words = report.said.split(", not ")[0]
+    if weighed.concerns == "edition":
+        words = weighed.right
+    wrong = weighed.sold or (weighed.right if weighed.concerns != "edition" else "")
+    words += f" instead of {wrong}" if wrong else ""
     if spoken:
         words = f"the words should be {weighed.right}" + (f", not {weighed.said}" if weighed.said else "")
     return Erratum(
@@ -230,6 +239,12 @@ def _was_and_right(report: Report) -> tuple[str, str]:
     if weighed.concerns == "video":
         return weighed.said, weighed.right
     claimed = report.said.split(", not ")
+    if report.kind == "note" and report.note is not None and weighed.wanted is not None:
+        printed = report.note.pitch
+        wanted = _near(printed, *weighed.wanted)
+        if weighed.concerns == "edition":
+            return (_near(printed, *weighed.printed).name if weighed.printed else ""), printed.name
+        return printed.name, wanted.name
     if weighed.concerns == "edition":
         return claimed[1] if len(claimed) > 1 else "", weighed.right
     return weighed.right, claimed[0]

@@ -15,7 +15,7 @@ from importlib import resources
 from partwright.checking.narration.hearing import Edge, Lattice
 from partwright.checking.narration.language import Language, compile_language
 
-__all__ = ["Token", "comment_language", "spell", "tokens_of"]
+__all__ = ["PRIVATE", "Token", "comment_language", "spell", "tokens_of"]
 
 _MOST_FIGURES = 2000
 _STAMP = r"(?<![\d:.])(?:(?P<h>\d{1,2}):)?(?P<m>\d{1,3}):(?P<s>\d{2})(?!:?\d)"
@@ -24,7 +24,10 @@ _DOTTED = r"(?:(?<=at )|(?<=@)|(?<=At )|(?<=minute ))(?P<dm>\d{1,2})\.(?P<ds>\d{
 _MINUTE = r"(?<!\d)(?P<om>\d{1,3})\s*(?:min|minutes?)\b(?!\s*\d)"
 _TIME = re.compile("|".join((_STAMP, _WORDED, _DOTTED, _MINUTE)))
 _FACES = re.compile(r"(?<![\w])[:;=xX8]['’]?-?[()\[\]DdPpOo3*/\\|]+(?!\w)|<3+")
-_ADDRESS = re.compile(r"https?://\S+|www\.\S+")
+PRIVATE = re.compile(
+    r"[\w.+-]+@[\w-]+\.[\w.-]+|https?://\S+|www\.\S+|(?<!\w)@(?=[^\W\d])[\w.-]{2,}|\+?\d[\d ()/-]{8,}\d"
+)
+"""Addresses, people called by name, and numbers long enough to be somebody's: nothing about notes, and not shown."""
 _PIECE = re.compile(
     r"\d+(?:st|nd|rd|th)\b|\d+(?:[a-z]\b)?|->|=>|>+|→|[A-Ga-g](?:[#♯♭♮]+)|[^\W\d_]+(?:['’`´][^\W\d_]+)*|[#♯♭♮]|[.,;:!?…—–\-/()\"“”\n]"
 )
@@ -42,10 +45,10 @@ _A_AFTER = frozenset({
     "the", "an", "open", "high", "low", "that", "this", "to", "not", "say", "says", "said", "play", "called", "section",
     "part", "letter", "first", "second", "third", "last", "a", "of", "with", "on", "hear",
 })  # fmt: skip
+_A_SURELY_AFTER = frozenset({"the", "an", "open", "high", "low"})  # no article follows these
 _A_BEFORE = frozenset({
-    "is", "be",
-        "should", "in", "at", "on", "not", "instead", "bar", "rather", "but", "has", "with", "and", "or", "to",
-    "ought", "must", "needs", "belongs", "@time", "lol", "right", "though", "please",
+    "is", "be", "should", "in", "at", "on", "not", "instead", "bar", "measure", "m", "rather", "but", "has", "with",
+    "and", "or", "to", "ought", "must", "needs", "belongs", "@time", "lol", "right", "though", "please",
 })  # fmt: skip
 _A_NAME = frozenset({"sharp", "flat", "natural", "string"})
 _MISSPELLED = 0.9
@@ -85,7 +88,7 @@ def comment_language() -> Language:
 def tokens_of(text: str) -> list[Token]:
     """The words of a comment, in order; faces, addresses and emoji say nothing of notes and are left out."""
     text = unicodedata.normalize("NFKC", text.replace("№", "no ")) if not text.isascii() else text
-    text = _ADDRESS.sub(lambda m: " " * len(m[0]), text)
+    text = PRIVATE.sub(lambda m: " " * len(m[0]), text)
     tokens: list[Token] = []
     last = 0
     for found in _TIME.finditer(text):
@@ -187,6 +190,8 @@ def _price_of_a(tokens: list[Token], k: int) -> float:
     if token.capital:
         return _FIRST_A if token.first else _LARGE_A
     price = _SMALL_A
+    if before in _A_SURELY_AFTER:
+        price -= 1.6
     if before in _A_AFTER or before.endswith("th"):
         price -= 2.2
     if after in _A_BEFORE:

@@ -39,7 +39,7 @@ _PLACES = frozenset(
 )
 _SORTS = frozenset({"wish", "ask", "ask_word", "praise", "technical"})
 _HINTS = frozenset({"of_finger", "of_bow", "of_rhythm", "of_string", "of_position", "of_note", "alter"})
-_USED = frozenset(_KIND_OF) | _ROLES | _PLACES | _SORTS | _HINTS | {"other"}
+_USED = frozenset(_KIND_OF) | _ROLES | _PLACES | _SORTS | _HINTS | {"other", "elsewhere"}
 _LONGER = 0.35  # each further word of an atom
 _SEEMING = 0.35  # words that only look like a claim: in writing fewer do than in speech
 _SPLIT_BAR = re.compile(r"\d+[a-z]")
@@ -137,7 +137,7 @@ def _best(found: Sequence[Sequence[Atom]], size: int) -> list[Atom]:
         if pick is None:
             at += 1
             continue
-        if pick.kind != "other":
+        if pick.kind not in ("other", "elsewhere"):
             chosen.append(pick)
         at = pick.end
     return chosen

@@ -18,7 +18,7 @@ from partwright.checking.narration.judge import Judged
 from partwright.checking.narration.mentions import Claim
 from partwright.checking.narration.places import Place
 from partwright.checking.narration.truth import AGAINST_PLAN, UNSURE, pitch_class
-from partwright.checking.narration.wording import claim_words, note_words, truth_words
+from partwright.checking.narration.wording import claim_words, finger_words, note_words, truth_words
 from partwright.checking.reports.locate import Grounds, Located, same_kind
 from partwright.checking.reports.understand import Said, Understood
 from partwright.lesson import Likeness
@@ -35,6 +35,7 @@ WEIGHTS: Mapping[str, float] = {
     "equal bars have it": 2.4,
     "chord symbol has it, not the note": 1.3,
     "chord symbol has the note, not it": -1.2,
+    "said it right": 1.5,
     "key has it, not the note": 0.8,
     "key has the note, not it": -1.0,
     "plan differs": -2.6,
@@ -72,6 +73,9 @@ class Weighed:
     concerns: Literal["score", "plan", "video", "edition", ""]
     why: str
     editions: tuple[int, ...] = ()
+    wanted: tuple[str, int] | None = None  # the note the viewer says is right: step and alteration
+    printed: tuple[str, int] | None = None  # the note an old edition has
+    sold: str = ""  # what an old edition has, in our words
     said: str = ""  # what was said there instead, in our words
     said_s: float | None = None
 
@@ -96,10 +100,24 @@ def weigh(
     if located.p < _SURE_PLACE:
         odds = max(min(odds, _logit(RIGHT_FROM) - 0.01), _logit(CHECK_FROM) + 0.01)
         why = f"{why}; which note is meant is not sure" if why else "which note is meant is not sure"
+    wanted = None
+    if report.kind == "note" and report.proposed:
+        step, alter = report.proposed[0].value
+        wanted = (str(step), 0 if alter == 9 else int(alter))
+    old = next((e for e in editions if e.number in found), None)
     return _settled(
         Weighed(verdict="check", likely=0.5, log_odds=odds, right=right, against=against, concerns=concerns, why=why,
-                editions=found, said=said, said_s=at)
+                editions=found, said=said, said_s=at, wanted=wanted,
+                printed=(old.step, old.alter) if old else None, sold=_sold(old, report))
     )  # fmt: skip
+
+
+def _sold(old: EditionNote | None, report: Understood) -> str:
+    if old is None:
+        return ""
+    if report.kind == "finger" and old.finger is not None:
+        return finger_words(old.finger)
+    return note_words(old.step, old.alter)
 
 
 def with_viewers(weighed: Weighed, viewers: int) -> Weighed:
@@ -173,6 +191,9 @@ def _evidence(
         return -1.4, "", f"{has} {truth_words('note', place, grounds.truth)}", (), "", None
     if report.kind == "note":
         odds, why = _score_evidence(place, claim, likenesses, grounds)
+        if slip is not None and slip.claimed == words:
+            odds += WEIGHTS["said it right"]
+            why += f"; {words} was said"
         return odds, "score", why or f"{has} {truth_words('note', place, grounds.truth)}", (), "", None
     if true == UNSURE:
         return -0.3, "plan" if plan else "score", "it depends on how it is meant", (), "", None
@@ -208,10 +229,13 @@ def _belief(slip: Judged) -> float:
 def _slip(report: Understood, place: int, grounds: Grounds) -> Judged | None:
     """What the narration check doubts at this place, of this kind, near the time if one is given."""
     times = report.pointers.times_s
+    heard = {said_words(s, grounds) for s in report.observed}  # what he heard, if he says so, must be the slip
+    heard |= {said_words(s, grounds) for s in report.proposed} if heard else set()
     found = [
         slip
         for at, slip in grounds.slips
         if slip.place == place
+        and (not heard or slip.claimed in heard or report.either)
         and same_kind(slip.kind, report.kind)
         and (not times or any(abs(t - at) < _NEAR_SECONDS for t in times))
     ]

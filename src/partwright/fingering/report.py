@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterable
+from collections.abc import Sequence
 
 import numpy as np
 
 from partwright.fingering.columns import LIMITS, Column
 from partwright.fingering.labels import hand_labels
-from partwright.fingering.lattice import LIMIT_PRICE, Transition
+from partwright.fingering.lattice import LIMIT_PRICE
 from partwright.fingering.plan import FingeredNote, FingeringPlan, Placement, Relaxation
 from partwright.fingering.planning import Planning
 from partwright.score import Note, beat_text
@@ -20,7 +20,8 @@ __all__ = ["costs_of", "plan_of", "state_placement"]
 def plan_of(planning: Planning) -> FingeringPlan:
     """The plan that a solved lattice stands for, note by note in written order."""
     placements = _placements(planning)
-    costs = costs_of(planning)
+    paid = _paid(planning)
+    costs = _costs(planning, paid)
     pinned = {pin.note_id for pin in planning.pins if not pin.banned}
     notes = []
     for note in planning.part.notes:
@@ -37,10 +38,10 @@ def plan_of(planning: Planning) -> FingeringPlan:
                 cost=costs.get(planning.variable_of[event], 0.0) if own else 0.0,
             )
         )
-    relaxed, remarks = _relaxed(planning)
+    relaxed, remarks = _relaxed(planning, paid)
     return FingeringPlan(
         notes=tuple(notes),
-        total_cost=_total(planning),
+        total_cost=_total(planning, paid),
         level=planning.level.name,
         relaxed=relaxed,
         unlike=planning.unlike,
@@ -95,37 +96,40 @@ def state_placement(planning: Planning, variable: int, state: int, note: int) ->
 
 def costs_of(planning: Planning) -> dict[int, float]:
     """What each variable adds to the plan the first time it is played: itself and the move to it."""
+    return _costs(planning, _paid(planning))
+
+
+def _paid(planning: Planning) -> tuple[float, ...]:
+    """The price of every transition as it is taken."""
+    columns, choice, price = planning.lattice.columns, planning.solution.choice, planning.prices.price
+    return tuple(
+        float(price(columns[step.a], columns[step.b], (step,))[choice[step.a], choice[step.b]])
+        for step in planning.transitions
+    )
+
+
+def _costs(planning: Planning, paid: Sequence[float]) -> dict[int, float]:
     lattice, choice = planning.lattice, planning.solution.choice
     costs: dict[int, float] = {}
     note_cost = planning.prices.note
     for variable, column in enumerate(lattice.columns):
         costs[variable] = float(note_cost(column, 1, lattice.contexts[variable])[choice[variable]])
     seen: set[int] = set()
-    for step in planning.transitions:
+    for step, price in zip(planning.transitions, paid, strict=True):
         if step.b in seen:
             continue
         seen.add(step.b)
-        price = planning.prices.price(lattice.columns[step.a], lattice.columns[step.b], [step])
-        paid = float(price[choice[step.a], choice[step.b]])
-        costs[step.b] += paid - LIMIT_PRICE * round(paid / LIMIT_PRICE)  # the terms alone, limits left out
+        costs[step.b] += price - LIMIT_PRICE * round(price / LIMIT_PRICE)  # the terms alone, limits left out
     return costs
 
 
-def _total(planning: Planning) -> float:
+def _total(planning: Planning, paid: Sequence[float]) -> float:
     """The plan's cost in terms alone, limits left out."""
-    over = sum(1 for _ in _moves_beyond(planning))
+    over = sum(price >= LIMIT_PRICE for price in paid)
     return planning.solution.cost - over * LIMIT_PRICE
 
 
-def _moves_beyond(planning: Planning) -> Iterable[Transition]:
-    lattice, choice = planning.lattice, planning.solution.choice
-    for step in planning.transitions:
-        price = planning.prices.price(lattice.columns[step.a], lattice.columns[step.b], [step])
-        if price[choice[step.a], choice[step.b]] >= LIMIT_PRICE:
-            yield step
-
-
-def _relaxed(planning: Planning) -> tuple[tuple[Relaxation, ...], tuple[str, ...]]:
+def _relaxed(planning: Planning, paid: Sequence[float]) -> tuple[tuple[Relaxation, ...], tuple[str, ...]]:
     """Limits of the level that gave way, and remarks on pins that go beyond the level and on what is not proven."""
     found: list[Relaxation] = []
     remarks: list[str] = []
@@ -145,8 +149,8 @@ def _relaxed(planning: Planning) -> tuple[tuple[Relaxation, ...], tuple[str, ...
             continue
         found.append(_relaxation(planning, note, event, beyond, column, state))
     noted: set[int] = set()
-    for step in _moves_beyond(planning):
-        if step.b in noted:
+    for step, price in zip(planning.transitions, paid, strict=True):
+        if price < LIMIT_PRICE or step.b in noted:
             continue
         noted.add(step.b)
         owner = {second: first for first, second in planning.substitute_of.items()}.get(step.b, step.b)

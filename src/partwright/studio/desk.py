@@ -100,7 +100,7 @@ class Desk:
         """Facts on the notes of this state."""
         with self.lock:
             if self._facts is None or self._facts.state is not state:
-                self._facts = NoteFacts(state)
+                self._facts = NoteFacts(state, self._facts)
             return self._facts
 
     def score(self, state: PlanState) -> Score:

@@ -248,7 +248,7 @@ def edit_document(desk: Desk, done: Done, *, width_mm: int | None, leaves: Seque
             now = score.systems(leaf, width_mm, state.marks, instrument)
             for index, (one, two) in enumerate(zip(was, now, strict=True)):
                 drawn = one.key != two.key
-                if drawn or any(old_facts.of(n) != facts.of(n) for n, _, _ in two.notes):
+                if drawn or any(old_facts.of(n) is not facts.of(n) for n, _, _ in two.notes):
                     systems.append(system_document(state, facts, two, leaf, index, drawn=drawn))
                     glyphs |= two.glyphs if drawn else frozenset()
         touched = {score.leaf_of(state.part.notes[n].bar_index) for n in (*done.changed.notes, *done.changed.bow_notes)}

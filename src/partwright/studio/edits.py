@@ -20,7 +20,7 @@ from partwright.studio.edit_texts import (
     take_pin,
 )
 from partwright.studio.history_io import Texts
-from partwright.studio.pin_rows import bow_place, finger_place, placement_value, value_words
+from partwright.studio.pin_rows import bow_place, placement_value, value_words
 from partwright.studio.plan_state import PlanState
 from partwright.studio.refusal import Refusal
 from partwright.studio.script_texts import add_sentence, set_sentence, write_script
@@ -92,7 +92,7 @@ def _pin_note(desk: _Edit, note: Note, value: str) -> None:
     if is_bow_pin(f"1:1={value}"):
         raise Refusal("bad_request", "a bow is pinned by an edit of kind bow")
     mine = [row for row in state.pins if row.kind == "finger" and row.note == note and not row.place.endswith("!")]
-    place = mine[0].place if mine else finger_place(state.part, note)
+    place = mine[0].place if mine else state.finger_places[note.index]
     for row in mine:
         if row.place != place:
             take_pin(desk.document, row.place, row.value)

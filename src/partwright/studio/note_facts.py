@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
-from partwright.bowing import sign_note
+from partwright.bowing import Stroke, sign_note
 from partwright.fingering import placement_words
 from partwright.instrument import Instrument
 from partwright.score import Note, beat_text
 from partwright.studio.pictures import SystemPicture
-from partwright.studio.pin_rows import finger_place
 from partwright.studio.plan_state import PlanState
 
 __all__ = ["NoteFacts", "spoken_pitch"]
@@ -27,17 +26,39 @@ def spoken_pitch(name: str) -> str:
 
 
 class NoteFacts:
-    """Facts on the notes of one planned lesson, made when asked for."""
+    """Facts on the notes of one planned lesson, made when asked for.
 
-    def __init__(self, state: PlanState) -> None:
+    `like`: those of an earlier plan of the same tune; what is the same stays the same object.
+    """
+
+    def __init__(self, state: PlanState, like: NoteFacts | None = None) -> None:
         self.state = state
-        self._known: dict[int, dict[str, Any]] = {}
+        same = like is not None and like.state.part is state.part and like.state.job.instrument is state.job.instrument
+        self._before = like._known if like is not None and same else {}
+        self._known: dict[int, tuple[tuple[object, ...], dict[str, Any]]] = {}
 
     def of(self, n: int) -> dict[str, Any]:
         """The facts on note `n`, without where it is drawn."""
         if n not in self._known:
-            self._known[n] = self._make(self.state.part.notes[n])
-        return self._known[n]
+            note = self.state.part.notes[n]
+            grounds = self._grounds(note)
+            before = self._before.get(n)
+            kept = before is not None and before[0] == grounds
+            self._known[n] = before if kept and before is not None else (grounds, self._make(note))
+        return self._known[n][1]
+
+    def _grounds(self, note: Note) -> tuple[object, ...]:
+        """All that the facts on a note depend on, besides the tune."""
+        state = self.state
+        fingered = state.plan.by_id.get(note.id)
+        stroke = state.bowing.by_note.get(note.id)
+        bow = None if stroke is None else (stroke.direction, stroke.note_ids, self._bow_pinned(stroke))
+        pinned = state.head_of(note).index in state.pinned_n["finger"]
+        return None if fingered is None else fingered.placement, bow, pinned
+
+    def _bow_pinned(self, stroke: Stroke) -> bool:
+        pinned = self.state.pinned_n["bow"]
+        return bool(pinned) and any(self.state.part.by_id[i].index in pinned for i in stroke.note_ids)
 
     def on(self, picture: SystemPicture) -> list[dict[str, Any]]:
         """The notes of a drawn system, with where each stands."""
@@ -50,9 +71,7 @@ class NoteFacts:
         stroke = state.bowing.by_note.get(note.id)
         place = None if fingered is None else fingered.placement
         pinned = head.index in state.pinned_n["finger"]
-        bow_pinned = stroke is not None and any(
-            state.part.by_id[i].index in state.pinned_n["bow"] for i in stroke.note_ids
-        )
+        bow_pinned = stroke is not None and self._bow_pinned(stroke)
         first_of_stroke = stroke is not None and sign_note(state.part, stroke.note_ids).id == note.id
         instrument: Instrument = state.job.instrument
         words = "cannot be played" if place is None else placement_words(place, instrument)
@@ -74,7 +93,7 @@ class NoteFacts:
             "shape": None if place is None else place.shape,
             "harmonic": place is not None and place.harmonic > 0,
             "pinned": pinned,
-            "pin_place": finger_place(state.part, head),
+            "pin_place": state.finger_places[head.index],
             "grace": bool(note.grace),
             "bow": None if stroke is None else stroke.direction,
             "bow_starts": first_of_stroke,

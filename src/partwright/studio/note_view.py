@@ -14,7 +14,7 @@ from partwright.score import Note
 from partwright.studio.documents import place_of
 from partwright.studio.edits import equal_notes
 from partwright.studio.note_facts import NoteFacts
-from partwright.studio.pin_rows import finger_place, placement_value
+from partwright.studio.pin_rows import placement_value
 from partwright.studio.plan_state import PlanState
 from partwright.studio.svg_texts import bow_svg, glyph_definitions, inline_svg, signs_used
 
@@ -34,7 +34,7 @@ def note_document(state: PlanState, facts: NoteFacts, note: Note, *, pictures: b
         "pitch": head.written_pitch.name,
         "label": known["label"],
         "playable": head.id in state.plan.by_id,
-        "pin_place": finger_place(state.part, head),
+        "pin_place": state.finger_places[head.index],
         "pin": None if pin is None else {"place": pin.place, "value": pin.value, "words": pin.words},
         "source_pin": source,
         "equal": [place_of(other) for other in equal_notes(state, head)],

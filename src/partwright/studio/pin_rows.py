@@ -7,6 +7,7 @@ in "13:1" = ["3/D", "down"].
 from __future__ import annotations
 
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Literal
 
 from partwright.bowing import is_bow_pin, parse_bow_pin
@@ -16,7 +17,7 @@ from partwright.instrument import THUMB, Instrument, finger_text
 from partwright.lesson import Prepared
 from partwright.score import Note, Part, beat_text
 
-__all__ = ["PinRow", "bow_place", "finger_place", "pin_rows", "placement_value", "value_words"]
+__all__ = ["PinRow", "bow_place", "finger_places", "pin_rows", "placement_value", "value_words"]
 
 _FINGERS = {
     0: "open string",
@@ -56,14 +57,19 @@ def pin_rows(job: Prepared) -> tuple[PinRow, ...]:
     return tuple(rows)
 
 
-def finger_place(part: Part, note: Note) -> str:
-    """Where a finger pin of this note is written."""
-    plain = f"{note.bar}:{beat_text(note.beat)}"
-    there = [other for other in part.notes if other.bar == note.bar and other.beat == note.beat]
-    proper = [other for other in there if not other.grace] or there
-    if len(proper) > 1 or note not in proper:
-        return f"{plain}:{note.written_pitch.name}"
-    return plain
+def finger_places(part: Part) -> tuple[str, ...]:
+    """Where a finger pin of each note is written."""
+    there: dict[tuple[str, Fraction], list[Note]] = {}
+    for note in part.notes:
+        there.setdefault((note.bar, note.beat), []).append(note)
+    found = []
+    for note in part.notes:
+        others = there[note.bar, note.beat]
+        proper = [other for other in others if not other.grace] or others
+        plain = f"{note.bar}:{beat_text(note.beat)}"
+        alone = len(proper) == 1 and proper[0] is note
+        found.append(plain if alone else f"{plain}:{note.written_pitch.name}")
+    return tuple(found)
 
 
 def bow_place(note: Note) -> str:
@@ -78,7 +84,9 @@ def placement_value(placement: Placement, instrument: Instrument, *, whole: bool
         finger += f"-{finger_text(placement.substitute)}"
     text = f"{finger}/{instrument.strings[placement.string].letter}"
     if whole and placement.finger != 0:
-        text += f"@{instrument.position(placement.frame, placement.zone).label}"
+        label = instrument.position(placement.frame, placement.zone).label
+        if any(name.label == label for name in instrument.position_names[instrument.school]):
+            text += f"@{label}"
     return text
 
 

@@ -31,7 +31,7 @@ from partwright.lesson import (
 )
 from partwright.score import Mark, Note, Part
 from partwright.studio.history_io import Texts, texts_version
-from partwright.studio.pin_rows import PinRow, pin_rows
+from partwright.studio.pin_rows import PinRow, finger_places, pin_rows
 
 __all__ = ["PlanState", "plan_state"]
 
@@ -48,6 +48,7 @@ class PlanState:
     plan: FingeringPlan
     bowing: BowingPlan
     marks: tuple[Mark, ...]
+    places_before: tuple[str, ...] | None = None  # `finger_places` of an earlier state of the same tune
 
     @property
     def lesson(self) -> Lesson:
@@ -61,6 +62,11 @@ class PlanState:
     def pins(self) -> tuple[PinRow, ...]:
         """The lines of [pins]."""
         return pin_rows(self.job)
+
+    @cached_property
+    def finger_places(self) -> tuple[str, ...]:
+        """Where a finger pin of each note is written."""
+        return self.places_before if self.places_before is not None else finger_places(self.part)
 
     @cached_property
     def pinned_n(self) -> Mapping[str, frozenset[int]]:
@@ -120,7 +126,7 @@ def plan_state(folder: Path, texts: Texts, like: PlanState | None = None) -> Pla
     marks = plan_marks(job, plan, bowing=bowing)
     return PlanState(
         folder=folder, texts=dict(texts), version=texts_version(texts), job=job, planning=planning, plan=plan,
-        bowing=bowing, marks=marks,
+        bowing=bowing, marks=marks, places_before=None if like is None else like.finger_places,
     )  # fmt: skip
 
 

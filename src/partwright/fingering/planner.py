@@ -69,7 +69,8 @@ def prepare(
     else:
         maker = ColumnMaker(instrument, chosen_level)
         prices = MovePrices(CostModel(instrument, maker.hands, weights), chosen_level)
-    walk = read_events(part)
+    known = like is not None and like.part is part
+    walk = like.walk if like is not None and known else read_events(part)
     pins = tuple(pins)
     by_note = merge_pins(pins, part)
     impossible = tuple(i for i, event in enumerate(walk.events) if not len(maker.everything(event.midi)))
@@ -79,13 +80,14 @@ def prepare(
             "Choose another octave, instrument or part.",
             place=Place(bar=part.bars[0].number if part.bars else None),
         )
-    runs = _agreeing_runs(like_runs(part), part, walk, by_note)
+    found = like.found_runs if like is not None and known else like_runs(part)
+    runs = _agreeing_runs(found, part, walk, by_note)
 
     def solved(shared: Sequence[LikeRun]) -> Planning:
         return lay_out(part, instrument, chosen_level, weights, pins, by_note, walk, shared, maker, prices, impossible)
 
     planning = solved(runs)
-    return _part_ways(planning, solved) if runs else planning
+    return dataclasses.replace(_part_ways(planning, solved) if runs else planning, found_runs=found)
 
 
 def replan(planning: Planning, pin: Pin) -> Planning:
@@ -110,7 +112,9 @@ def replan(planning: Planning, pin: Pin) -> Planning:
                 else:
                     solution = solve(planning.lattice, allowed=allowed)
                 return dataclasses.replace(planning, pins=pins, allowed=allowed, solution=solution, repinned=quick)
-    return prepare(part, planning.instrument, level=planning.level.name, pins=pins, weights=planning.weights)
+    return prepare(
+        part, planning.instrument, level=planning.level.name, pins=pins, weights=planning.weights, like=planning
+    )
 
 
 def _level(instrument: Instrument, level: str) -> Level:

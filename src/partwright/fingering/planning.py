@@ -47,6 +47,7 @@ class Planning:
     repinned: bool = False  # the solution's stores are those from before the last pin
     impossible: tuple[int, ...] = ()  # events nothing exists for
     unlike: tuple[UnlikePhrase, ...] = ()
+    found_runs: tuple[LikeRun, ...] = ()  # all equal phrases of the part, before pins and joins told some apart
 
     @cached_property
     def state_prices(self) -> tuple[NDArray[np.float64], ...]:

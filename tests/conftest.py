@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 REPOSITORY = Path(__file__).resolve().parents[1]
+pytest_plugins = ["studio_browser"]
 
 
 def shared_folder() -> Path:

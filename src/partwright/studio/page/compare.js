@@ -60,7 +60,7 @@ async function drawBoth(mine) {
       const other = b.systems[i];
       if (!system.notes.some((x) => differing.has(x.n))) return;
       pairs.push(h("div", { class: "pair" },
-        plain(system, differing, "As it is now"), other ? plain(other, differing, mine.name) : null));
+        plain(system, differing, "As it is now", width), other ? plain(other, differing, mine.name, width) : null));
     });
   }
   fill(area, h("p", { class: "plan-name" }, pairs.length ? "The lines that differ, each as both plans have it." : "The two plans are the same."), pairs);
@@ -70,7 +70,7 @@ async function drawBoth(mine) {
 }
 
 /** A line only to look at. */
-function plain(system, differing, name) {
+function plain(system, differing, name, width) {
   const svg = drawing(system.svg);
   for (const name_ of ["width", "height", "id"]) svg.removeAttribute(name_);
   for (const hit of svg.querySelectorAll(".note-hit, .bar-hit")) hit.remove();
@@ -80,7 +80,9 @@ function plain(system, differing, name) {
   }
   svg.setAttribute("role", "img");
   svg.setAttribute("aria-label", `Bars ${system.first_bar} to ${system.last_bar}, ${name}`);
-  return h("div", { class: "line" }, h("p", { class: "plan-name" }, name), svg);
+  const line = h("div", { class: "line" }, h("p", { class: "plan-name" }, name), svg);
+  line.style.width = `${Math.min(100, (system.width_mm / width) * 100)}%`;
+  return line;
 }
 
 on("closed", endComparison);

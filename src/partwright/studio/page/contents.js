@@ -14,7 +14,7 @@ export const PLACES = [
   ["lesson", "Lesson", (x) => count(x.sections.length, "section")],
   ["sound", "Sound", (x) => `${Math.round(x.tempo_qpm)} a minute`],
   ["check", "Check", () => checkFact()],
-  ["publish", "Publish", () => ""],
+  ["publish", "Publish", () => (state.files?.length ? count(state.files.length, "file") : "not made yet")],
 ];
 
 function checkFact() {
@@ -51,5 +51,5 @@ function draw() {
 }
 
 export function watchContents() {
-  for (const what of ["lesson", "edited", "place", "takes", "closed"]) on(what, draw);
+  for (const what of ["lesson", "edited", "place", "takes", "files", "closed"]) on(what, draw);
 }

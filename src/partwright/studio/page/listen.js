@@ -41,6 +41,12 @@ async function stem(what, percent, mine) {
   return found;
 }
 
+/** Has the sound made beforehand, where one is likely to listen. */
+export function prepare() {
+  const what = heard.backing ? "backing" : [...heard.stems][0] ?? "guide";
+  ask(at(state.name, "sound", { what, percent: heard.percent })).catch(() => {});
+}
+
 async function gather() {
   const mine = ++request;
   const wanted = heard.backing ? ["backing"] : [...heard.stems];
@@ -260,7 +266,7 @@ export function draw() {
     h("label", {}, h("input", { type: "checkbox", checked: heard.loop, "data-key": "loop", onchange: turnLoop }), "loop"),
     h("label", { class: "speed" }, h("span", {}, "speed"),
       h("input", { type: "range", min: "40", max: "120", step: "5", value: String(heard.percent), "data-key": "speed",
-        "aria-valuetext": `${heard.percent} per cent`, onchange: (event) => setPercent(Number(event.target.value)) }),
+        "aria-label": "speed", "aria-valuetext": `${heard.percent} per cent`, onchange: (event) => setPercent(Number(event.target.value)) }),
       h("output", {}, `${heard.percent} %`)),
     h("fieldset", { class: "stems" }, h("legend", { class: "unseen" }, "What is heard"),
       STEMS.map(([what, label]) => h("label", {},

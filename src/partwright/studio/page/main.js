@@ -70,9 +70,11 @@ async function open(name) {
   head();
   tell("lesson");
   events = listen(name, heard);
+  document.querySelector("#head h1")?.focus({ preventScroll: true });
   if (!lesson.fault) {
     await loadScore();
     lookAtTakes();
+    ask(at(name, "files")).then(({ files }) => { state.files = files; tell("files"); }, () => {});
   }
 }
 
@@ -80,7 +82,7 @@ function close() {
   events?.close();
   events = null;
   if (!state.name) return;
-  Object.assign(state, { name: null, lesson: null, last: null, survey: null });
+  Object.assign(state, { name: null, lesson: null, last: null, survey: null, files: null });
   tell("closed");
 }
 
@@ -88,7 +90,7 @@ function head() {
   const { lesson } = state;
   if (!lesson) return;
   fill(document.getElementById("head"),
-    h("h1", {}, lesson.title || lesson.name),
+    h("h1", { tabindex: "-1" }, lesson.title || lesson.name),
     lesson.subtitle ? h("p", { class: "subtitle" }, lesson.subtitle) : null,
     lesson.instrument ? h("p", { class: "for" }, h("strong", {}, lesson.instrument.name.replaceAll("_", " ").replace(/^./, (x) => x.toUpperCase())), ` ${lesson.level}`) : null,
     h("p", { class: "by" }, lesson.composer ?? ""));
@@ -97,6 +99,7 @@ function head() {
 // News from the server ------------------------------------------------------------------------------------------
 
 async function heard(kind, data) {
+  if (window.partwright.deaf) return undefined;
   if (kind === "job") return takeJob(data);
   if (kind === "takes") return lookAtTakes();
   if (kind === "gone") {
@@ -182,5 +185,6 @@ document.getElementById("skip-margin").addEventListener("click", (event) => {
 addEventListener("keydown", keyed);
 addEventListener("hashchange", follow);
 addEventListener("unhandledrejection", (event) => trouble(event.reason));
-window.partwright = { state, soundingNow };
+// For measurements and tests: what the page holds; `deaf` leaves other windows' news aside.
+window.partwright = { state, soundingNow, deaf: false };
 follow();

@@ -5,7 +5,7 @@ import { edit } from "./edits.js";
 import { textField } from "./forms.js";
 import { drawBoundaries, endBoundaries } from "./boundaries.js";
 import { openPrompter } from "./prompter.js";
-import { lookAtScript, scriptContent } from "./script.js";
+import { lookAtScript, scriptContent, stepsContent } from "./script.js";
 import { choose } from "./notes.js";
 import { firstNoteOfBar } from "./score.js";
 import { on, sectionOf, state, tell } from "./state.js";
@@ -34,6 +34,7 @@ export const lesson = {
         h("p", { class: "words" },
           word("Prompter", openPrompter, { "data-key": "prompter" }),
           open === null ? null : word("The whole script", () => { open = null; tell("script"); }, { class: "word quiet", "data-key": "whole-script" })),
+        open === null ? null : stepsContent(open),
         scriptContent(open)),
       h("section", {}, h("p", { class: "caps" }, "In teaching"),
         textField("tries", "Tries before the next step", state.lesson.tries, { kind: "number", attributes: { min: 1, max: 20 } }),

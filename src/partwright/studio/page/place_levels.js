@@ -6,6 +6,7 @@ import { sentence } from "./edits.js";
 import { choiceField, severalField } from "./forms.js";
 import { jobDone, jobOf } from "./jobs.js";
 import { trouble } from "./notices.js";
+import { pitchWords } from "./note_slip.js";
 import { seeBar } from "./place_hand.js";
 import { on, state, tell } from "./state.js";
 
@@ -35,18 +36,27 @@ export const levels = {
 
 function versionRows() {
   if (!steps) return null;
-  const list = Array.isArray(steps) ? steps : steps.versions ?? steps.levels ?? [];
-  return list.map((version) => h("section", {},
-    h("h3", {}, version.level ?? version.name),
-    h("ul", { class: "rows plain" }, (version.steps ?? []).map((step) => h("li", {},
-      h("span", { class: "grow" }, sentence(step.words ?? step.what ?? ""), step.why ? h("span", { class: "because" }, sentence(step.why)) : null),
-      step.first_bar ?? step.bars?.[0] ? word("See", () => seeBar(step.first_bar ?? step.bars[0]), { class: "word quiet" }) : null)))));
+  return steps.versions.map((version) => h("section", {},
+    h("h3", {}, version.level.replace(/^./, (x) => x.toUpperCase())),
+    version.steps.length ? h("ul", { class: "rows plain" }, version.steps.map((step, i) => h("li", {},
+      word(bars(step), () => seeBar(step.first_bar), { class: "word quiet", "data-key": `step-${version.level}-${i}` }),
+      h("span", { class: "grow" }, sentence(pitchesIn(step.what)), h("span", { class: "because" }, sentence(pitchesIn(step.why)))))))
+      : h("p", { class: "grey" }, "The tune as it is.")));
+}
+
+function bars(step) {
+  return step.first_bar === step.last_bar ? `bar ${step.first_bar}` : `bars ${step.first_bar}–${step.last_bar}`;
+}
+
+function pitchesIn(words) {
+  return String(words).replace(/\b[A-G](#|b)\d/g, (pitch) => pitchWords(pitch));
 }
 
 async function look() {
   try {
-    const answer = await fetch(at(state.name, "file") + "/versions/steps.json");
-    steps = answer.ok ? await answer.json() : null;
+    const { files } = await ask(at(state.name, "files"));
+    const made = files.find((f) => f.path.endsWith("versions/steps.json"));
+    steps = made ? await ask(made.url) : null;
     tell("detail");
   } catch {
     steps = null;

@@ -30,6 +30,7 @@ async function look() {
     const [products, files] = await Promise.all([ask(at(state.name, "products")), ask(at(state.name, "files"))]);
     made.products = products.products;
     made.files = files.files;
+    state.files = files.files;
     tell("files");
   } catch (error) {
     trouble(error);
@@ -88,16 +89,17 @@ function outputs() {
       const files = [...left].filter((f) => kind.test(f.path));
       for (const file of files) left.delete(file);
       if (!files.length) return null;
-      const rows = h("ul", { class: "rows plain" }, files.map((f) => h("li", {},
-        h("span", { class: "grow" }, h("a", { href: f.url, target: "_blank", rel: "noopener" }, nameOf(f)), h("span", { class: "because" }, f.words ?? "")),
-        h("a", { href: `${f.url}${f.url.includes("?") ? "&" : "?"}download=1`, download: "", class: "small", "aria-label": `Save ${nameOf(f)}` }, "Save"),
-        h("span", { class: "small grey number" }, size(f.bytes)))));
+      const byWords = new Map();
+      for (const file of files) byWords.set(file.words ?? file.path, [...(byWords.get(file.words ?? file.path) ?? []), file]);
+      const rows = h("ul", { class: "rows plain" }, [...byWords].map(([words, group]) => h("li", {},
+        h("span", { class: "grow" }, words.replace(/^./, (x) => x.toUpperCase()),
+          h("ul", { class: "files" }, group.map((f) => h("li", {}, h("a", { href: f.url, target: "_blank", rel: "noopener" }, nameOf(f)), " ", h("span", { class: "small grey" }, size(f.bytes)))))))));
       return h("details", { open: i === 0, "data-key": `group-${i}` }, h("summary", {}, `${title}: ${count(files.length, "file")}`), rows);
     }));
 }
 
 function nameOf(file) {
-  return file.path.replace(/^build\//, "");
+  return file.path.replace(/^build\//, "").replace(/^(versions|drills|video|sound|takes)\//, "");
 }
 
 function size(bytes) {

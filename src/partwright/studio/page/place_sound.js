@@ -3,12 +3,13 @@
 import { h, word } from "./dom.js";
 import { edit } from "./edits.js";
 import { textField } from "./forms.js";
-import { hearRange, listening } from "./listen.js";
+import { hearRange, listening, prepare } from "./listen.js";
 import { chooseRange } from "./notes.js";
 import { state } from "./state.js";
 
 export const sound = {
   title: "Sound",
+  enter: prepare,
   content() {
     const { lesson } = state;
     const now = listening();

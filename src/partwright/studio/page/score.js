@@ -129,6 +129,7 @@ function takeLine(system, kept) {
     fill(element, svg, h("div", { class: "over" }));
   }
   element.dataset.system = system.id;
+  element.style.width = `${Math.min(100, (system.width_mm / score.width) * 100)}%`; // the last line may be a short one
   element.querySelector(".over").style.aspectRatio = `${system.width_mm} / ${system.height_mm}`;
   score.lines.set(system.id, { system, element });
   const hits = new Map([...element.querySelectorAll(".note-hit")].map((hit) => [Number(hit.dataset.n), hit]));

@@ -10,7 +10,7 @@ import { on, state, tell } from "./state.js";
 const MARKS = { wrong: "✗ wrong", check: "? please check", right: "✓ right" };
 const MANY = 40;
 
-const script = { answer: null, version: null, open: null, adding: null, draft: "", findings: null, more: MANY };
+const script = { answer: null, version: null, open: null, adding: null, draft: "", findings: null, claims: null, more: MANY };
 const draftKey = (number) => `partwright draft ${state.name} ${number}`;
 
 export async function lookAtScript() {
@@ -26,6 +26,20 @@ export async function lookAtScript() {
   } finally {
     script.asking = null;
   }
+}
+
+const KINDS = {
+  introduce: "How it goes", phrase: "A phrase", join: "Joined", spot: "A hard spot", tempo: "Up to tempo", recap: "All again", whole: "The whole", drill: "A drill",
+};
+
+/** The steps a section is taught in, in order. */
+export function stepsContent(section) {
+  const steps = (script.answer?.steps ?? []).filter((x) => x.section === section);
+  if (!steps.length) return null;
+  return h("details", { "data-key": "steps" }, h("summary", {}, `Taught in ${steps.length} steps`),
+    h("ol", { class: "steps" }, steps.map((x) => h("li", {},
+      h("span", {}, KINDS[x.kind] ?? x.kind, x.adds && x.kind !== "introduce" ? h("span", { class: "because" }, stop(x.adds)) : null),
+      h("span", { class: "grey" }, [x.bars.length ? (x.bars[0] === x.bars.at(-1) ? `bar ${x.bars[0]}` : `bars ${x.bars[0]}–${x.bars.at(-1)}`) : "", `${Math.round(x.percent)} %`, x.times > 1 ? `${x.times} times` : ""].filter(Boolean).join(", "))))));
 }
 
 /** Every sentence as it stands, for the prompter. */
@@ -94,6 +108,7 @@ function openSentence(x) {
   script.adding = null;
   script.draft = sessionStorage.getItem(draftKey(x.number)) ?? x.text;
   script.findings = script.draft === x.text ? x.findings ?? [] : null;
+  script.claims = null;
   tell("script");
   const field = document.querySelector(`[data-key="edit-${x.number}"]`);
   field?.focus();
@@ -119,7 +134,8 @@ function editor(x) {
       },
     }),
     h("div", { id: "sentence-check", role: "status" }, (script.findings ?? []).map(findingLine),
-      script.findings && !script.findings.length ? h("p", { class: "small" }, h("span", { class: "verdict right" }, "✓ right"), " It agrees with the part.") : null),
+      script.findings && !script.findings.length && script.claims !== 0 ? h("p", { class: "small" }, h("span", { class: "verdict right" }, "✓ right"), " It agrees with the part.") : null,
+      script.claims === 0 ? h("p", { class: "small grey" }, "It says nothing of a note, a finger or a bar.") : null),
     h("p", { class: "words" },
       h("button", { class: "word", "data-key": "save-sentence" }, "Keep"),
       word("Leave it as it was", () => leave(x), { class: "word quiet", "data-key": "leave-sentence" }),
@@ -165,6 +181,7 @@ const checkSoon = settled(250, async (x) => {
     const answer = await ask(at(state.name, "sentence"), { method: "POST", body: { text: script.draft, bars } });
     if (mine !== checking) return;
     script.findings = answer.findings;
+    script.claims = (answer.claims ?? []).length;
     tell("script");
   } catch (error) {
     if (mine === checking) trouble(error);

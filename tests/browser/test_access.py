@@ -1,0 +1,56 @@
+"""Every view, in three sizes and on dark paper, against the Web Content Accessibility Guidelines 2.2, levels A and AA.
+
+Judge: axe-core (rules tagged wcag2a, wcag2aa, wcag21a, wcag21aa, wcag22aa), as the package axe-playwright-python carries
+it. Sizes of targets: success criterion 2.5.8. What axe cannot see (reading order, sense of labels) is not proved.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from studio_browser import SIZES, Open, Studio, until
+
+PLACES = ("tune", "hand", "bow", "levels", "lesson", "sound", "check", "publish")
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+
+
+def violations(page: Any) -> list[str]:
+    """What axe finds on the page as it is, one line each."""
+    axe = pytest.importorskip("axe_playwright_python")
+    source = (Path(axe.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+    page.evaluate(source)  # through the debugger: the page's policy lets no foreign script in
+    results = page.evaluate("tags => axe.run(document, { runOnly: { type: 'tag', values: tags } })", TAGS)
+    assert results["passes"], "axe looked at nothing"
+    return [
+        f"{found['id']}: {found['help']}: {node['html'][:160]}"
+        for found in results["violations"]
+        for node in found["nodes"][:3]
+    ]
+
+
+@pytest.mark.parametrize(
+    "size", [pytest.param(size, marks=() if size == "desk" else pytest.mark.slow) for size in SIZES]
+)
+def test_no_view_breaks_the_guidelines(studio: Studio, open_page: Open, size: str) -> None:
+    name = f"access {size}"
+    studio.lesson(name)
+    page = open_page("#/", size=size)
+    found = {"start": violations(page)}
+    for place in PLACES:
+        page.evaluate("where => { location.hash = where }", f"#/{name}/{place}")
+        until(page, f"document.body.dataset.place === '{place}' && document.querySelector('#score .note-hit') !== null")
+        page.wait_for_timeout(150)
+        found[place] = violations(page)
+    page.evaluate("where => { location.hash = where }", f"#/{name}/hand")
+    page.locator(".note-hit").nth(4).click()
+    until(page, "document.querySelector('.other') !== null")
+    found["a note chosen"] = violations(page)
+    page.get_by_role("button", name="Keys", exact=True).click()
+    found["keys"] = violations(page)
+    page.keyboard.press("Escape")
+    page.get_by_role("button", name="Dark paper").click()
+    found["dark paper"] = violations(page)
+    assert {view: rows for view, rows in found.items() if rows} == {}

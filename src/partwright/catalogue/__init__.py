@@ -18,11 +18,11 @@ if TYPE_CHECKING:
     from partwright.catalogue.edition import Edition, FrozenFile
     from partwright.catalogue.editions_io import Released, edition_faults, edition_folder, read_editions, release
     from partwright.catalogue.entry import Entry, Report, duration_words, price_words
+    from partwright.catalogue.entry_io import read_copies, read_entry, read_reports
     from partwright.catalogue.errata_slip_io import errata_pdf
     from partwright.catalogue.export import entry_document, export_csv, export_json
     from partwright.catalogue.ids_io import ensure_id
     from partwright.catalogue.query import Filters, Found, Listed, find_lessons_by, parse_filters, wishes
-    from partwright.catalogue.read_entry import read_copies, read_entry, read_reports
     from partwright.catalogue.verify_io import Verified, verify_bytes, verify_file
     from partwright.catalogue.web_page import catalogue_page
 
@@ -39,7 +39,7 @@ _HOMES = {
     "export": ("entry_document", "export_csv", "export_json"),
     "ids_io": ("ensure_id",),
     "query": ("Filters", "Found", "Listed", "find_lessons_by", "parse_filters", "wishes"),
-    "read_entry": ("read_copies", "read_entry", "read_reports"),
+    "entry_io": ("read_copies", "read_entry", "read_reports"),
     "verify_io": ("Verified", "verify_bytes", "verify_file"),
     "web_page": ("catalogue_page",),
 }

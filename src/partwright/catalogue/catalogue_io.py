@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from partwright.catalogue.entry import Entry
+from partwright.catalogue.entry_io import read_entry
 from partwright.catalogue.migrations import migrate
-from partwright.catalogue.read_entry import read_entry
 from partwright.catalogue.store import entry_rows, read_stored
 from partwright.errors import InputError, LessonError, OutputError, PartwrightError, Place
 from partwright.lesson import LESSON_FILE, read_lesson

@@ -16,7 +16,7 @@ from pathlib import Path
 from partwright.catalogue.copies import COPIES_FILE, Copy, clean_line, copy_id, stamp_text
 from partwright.catalogue.edition import Edition, FrozenFile
 from partwright.catalogue.editions_io import edition_folder, read_editions
-from partwright.catalogue.read_entry import read_copies
+from partwright.catalogue.entry_io import read_copies
 from partwright.catalogue.stamp import stamp_pdf
 from partwright.errors import InputError, OutputError, Place
 from partwright.files import write_atomic

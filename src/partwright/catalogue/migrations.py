@@ -1,6 +1,7 @@
 """The tables of the catalogue, and how an older catalogue becomes a newer one: one script for each version.
 
-The database's own `user_version` says which version it is. Scripts are only ever added.
+The database's own `user_version` says which version it is. Scripts are only ever added. The columns of a primary key
+stand first in their table: the integrity check of some versions of SQLite misreads tables without rowid otherwise.
 """
 
 from __future__ import annotations
@@ -54,8 +55,8 @@ CREATE INDEX lessons_key ON lessons (key, level);
 CREATE INDEX lessons_instrument ON lessons (instrument, level);
 CREATE TABLE positions (
     lesson TEXT NOT NULL REFERENCES lessons (id) ON DELETE CASCADE ON UPDATE CASCADE,
-    place INTEGER NOT NULL,
     label TEXT NOT NULL,
+    place INTEGER NOT NULL,
     PRIMARY KEY (lesson, label)
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX positions_label ON positions (label, lesson);
@@ -109,8 +110,8 @@ CREATE INDEX rights_expires ON rights (expires) WHERE expires IS NOT NULL;
 CREATE TABLE copies (
     lesson TEXT NOT NULL REFERENCES lessons (id) ON DELETE CASCADE ON UPDATE CASCADE,
     id TEXT NOT NULL,
-    edition INTEGER NOT NULL,
     file TEXT NOT NULL,
+    edition INTEGER NOT NULL,
     line TEXT NOT NULL,
     date TEXT NOT NULL,
     sha256 TEXT NOT NULL,

@@ -49,7 +49,7 @@ def entry_rows(entry: Entry) -> Iterator[tuple[str, Rows]]:
         "SELECT number, ?, ?, ?, ?, ? FROM lessons WHERE id = ?",
         [(entry.title, names, entry.summary, " ".join(entry.tags), music, entry.id)],
     )
-    yield _insert("positions", 3), [(entry.id, place, label) for place, label in enumerate(entry.positions)]
+    yield _insert("positions", 3), [(entry.id, label, place) for place, label in enumerate(entry.positions)]
     yield _insert("tags", 2), [(entry.id, tag) for tag in entry.tags]
     sheet = entry.rights
     yield (
@@ -73,7 +73,7 @@ def entry_rows(entry: Entry) -> Iterator[tuple[str, Rows]]:
     )
     yield (
         _insert("copies", 7),
-        list({(c.id, c.file): (entry.id, c.id, c.edition, c.file, c.line, c.date.isoformat(), c.sha256)
+        list({(c.id, c.file): (entry.id, c.id, c.file, c.edition, c.line, c.date.isoformat(), c.sha256)
               for c in entry.copies}.values()),
     )  # fmt: skip
     yield (

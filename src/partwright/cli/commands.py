@@ -11,7 +11,7 @@ import click
 
 from partwright.nearest import nearest_sentence
 
-__all__ = ["CHECKS", "COMMANDS", "CommandRow", "CommandTable"]
+__all__ = ["CATALOGUE", "CHECKS", "COMMANDS", "CommandRow", "CommandTable"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +40,9 @@ COMMANDS: tuple[CommandRow, ...] = (
     CommandRow("build", "partwright.cli.build", "Make everything in a lesson that is out of date."),
     CommandRow("script", "partwright.cli.script", "Print the lesson plan and the words to say."),
     CommandRow("check", "partwright.cli.check", "Check the score for what would trip a player."),
+    CommandRow(
+        "catalogue", "partwright.cli.catalogue", "Many lessons: editions, rights, copies, errata, search, builds."
+    ),
     CommandRow("reports", "partwright.cli.reports", "Bring viewers' reports back to bars, and draft the errata."),
     CommandRow("studio", "partwright.cli.studio", "Open the studio: all of it on one page in your browser."),
 )
@@ -52,6 +55,26 @@ CHECKS: tuple[CommandRow, ...] = (
     CommandRow(
         "take", "partwright.cli.check_take", "Check what was played: a recording against the score, note by note."
     ),
+)
+
+_CATALOGUE = "partwright.cli.catalogue"
+
+CATALOGUE: tuple[CommandRow, ...] = (
+    CommandRow("add", f"{_CATALOGUE}.add", "Enter lessons, or read them again."),
+    CommandRow("list", f"{_CATALOGUE}.list_", 'List lessons, as in "beginner, D major, under 3 minutes".'),
+    CommandRow("search", f"{_CATALOGUE}.search", "Find lessons by words."),
+    CommandRow("show", f"{_CATALOGUE}.show", "Show everything known of one lesson."),
+    CommandRow("rights", f"{_CATALOGUE}.rights", "Show or write the rights sheet, and what it lacks."),
+    CommandRow("release", f"{_CATALOGUE}.release", "Freeze what is sold as the next edition."),
+    CommandRow("verify", f"{_CATALOGUE}.verify", "Say what a file is that a customer holds."),
+    CommandRow("copy", f"{_CATALOGUE}.copy", "Make a buyer's copy, with the licence line on every page."),
+    CommandRow("errata", f"{_CATALOGUE}.errata", "List known mistakes, decide drafts, print the slip."),
+    CommandRow("build", f"{_CATALOGUE}.build", "Build what is out of date, many lessons at once."),
+    CommandRow("check", f"{_CATALOGUE}.check", "Check database, folders, editions and licences."),
+    CommandRow("rebuild", f"{_CATALOGUE}.rebuild", "Make the catalogue again from the folders."),
+    CommandRow("backup", f"{_CATALOGUE}.backup", "Copy the catalogue while it is in use."),
+    CommandRow("export", f"{_CATALOGUE}.export", "Write the lessons as CSV or JSON."),
+    CommandRow("page", f"{_CATALOGUE}.page", "Write the released lessons as a page for a web site."),
 )
 
 

@@ -177,8 +177,9 @@ def _editions(folder: Path) -> Callable[[Note, str], list[EditionNote]]:
         for number in numbers:
             job = job_of(number)
             notes = () if job is None else job.part.notes
-            old = next((n for n in notes if (n.bar, n.beat, n.grace) == (note.bar, note.beat, note.grace)), None)
-            if old is not None:
+            for old in notes:
+                if (old.bar, old.beat, old.grace) != (note.bar, note.beat, note.grace):
+                    continue
                 finger = fingers_of(number).get(old.id) if kind == "finger" else None
                 alter = round(old.pitch.alter)
                 found.append(EditionNote(number=number, step=old.pitch.step, alter=alter, finger=finger))

@@ -53,7 +53,7 @@ _FIFTHS = "FCGDAEB"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EditionNote:
-    """What an edition that was sold has at one place, as printed; `number` is the edition's."""
+    """One note that an edition that was sold has at a place, as printed; `number` is the edition's."""
 
     number: int
     step: str
@@ -172,10 +172,11 @@ def _evidence(
     true = _truth_at(claim, located.place, grounds)
     words = said_words(claim, grounds)
     if true == 1.0:
-        old = [e.number for e in editions if not _edition_has(e, claim)]
+        having = {e.number for e in editions if _edition_has(e, claim)}
+        old = sorted({e.number for e in editions} - having)
         if old:
             numbers = " and ".join(str(n) for n in old)
-            why = f"edition {numbers} does not have it; {has} it now"
+            why = f"edition{'s' if len(old) > 1 else ''} {numbers} had another; {has} it now"
             return WEIGHTS["score has it, old edition differs"], "edition", why, tuple(old), "", None
         if slip is not None:
             odds = _belief(slip) + WEIGHTS["score has it, slip said"]
@@ -186,7 +187,7 @@ def _evidence(
             mention_s, said = heard
             return 1.9, "video", f"{has} {words}, but {said} seems to have been said", (), said, mention_s
         why = f"{has} {words} as well: listen to the place, or ask which copy they hold"
-        return WEIGHTS["score has it, nothing else known"], "video", why, (), "", None
+        return WEIGHTS["score has it, nothing else known"], "", why, (), "", None
     if true == UNSURE and report.kind == "note" and claim.value[1] == 9:
         return -1.4, "", f"{has} {truth_words('note', place, grounds.truth)}", (), "", None
     if report.kind == "note":

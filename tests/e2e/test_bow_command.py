@@ -54,6 +54,25 @@ def test_bow_writes_signs_and_keeps_the_source(partwright_here: Run, tune: Path,
     assert schema.validate(etree.parse(out)), schema.error_log
 
 
+def test_fingers_then_bows_then_fingers_leave_both_in_the_file(partwright_here: Run, tune: Path) -> None:
+    """Each command replaces its own marks of an earlier run and leaves the other's; all of them come out again."""
+    fingered, both, again = (tune.with_name(f"{name}.musicxml") for name in ("fingered", "both", "again"))
+    assert partwright_here("finger", tune, "--marks", "every", "--out", fingered.name).code == 0
+    assert partwright_here("bow", fingered, "--marks", "every", "--out", both.name).code == 0
+    assert partwright_here("finger", both, "--marks", "every", "--out", again.name).code == 0
+
+    def marks(path: Path) -> tuple[int, int]:
+        return len(list(etree.parse(path).iter("fingering"))), len(bow_signs(path))
+
+    fingers, _ = marks(fingered)
+    assert fingers > 5
+    assert marks(both) == marks(again) == (fingers, 8)
+    ids = [e.get("id") for e in etree.parse(both).iter("notations", "direction") if e.get("id")]
+    assert len(ids) == len(set(ids))
+    stripped = strip_marks(read_musicxml(again).document)
+    assert etree.tostring(stripped, method="c14n") == etree.tostring(etree.parse(tune), method="c14n")
+
+
 def test_bow_prints_json_and_pins_stand(partwright_here: Run, tune: Path) -> None:
     """Both repeated notes down, as pinned; the document has the promised fields and nothing else is on the output."""
     done = partwright_here("bow", tune, "--pin", "1:1=down", "--pin", "1:2=down", "--json")

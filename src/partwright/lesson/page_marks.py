@@ -51,22 +51,24 @@ def fingered_tree(
     marks: str | None = None,
     roman: bool | None = None,
 ) -> etree._ElementTree:
-    """A copy of the source's tree with the marks added; nothing else of it is changed.
+    """A copy of the source's tree with the marks added; nothing else of it is changed. Without a bowing, bow signs that
+    `bow` has put in stay.
 
     Where the lesson ignores the source's own fingers, they are left out of the copy, so that no note carries two.
     """
     found = plan_marks(job, plan, bowing=bowing, marks=marks, roman=roman)
-    return annotate(job.tune, found, replace_source_fingerings=job.lesson.source_marks == "ignore")
+    keep: Literal["", "bows"] = "" if bowing is not None else "bows"
+    return annotate(job.tune, found, replace_source_fingerings=job.lesson.source_marks == "ignore", keep=keep)
 
 
 def bowed_tree(job: Prepared, bowing: BowingPlan, *, marks: str | None = None) -> etree._ElementTree:
-    """A copy of the source's tree with the bow signs added; nothing else of it is changed.
+    """A copy of the source's tree with the bow signs added; nothing else of it is changed, and fingers put in stay.
 
     Where the lesson ignores the source's own signs, they and its fingers are left out of the copy.
     """
     wanted = cast(Literal["every", "needed", "none"], marks or job.lesson.marks)
     found = bowing_marks(job.part, bowing, marks=wanted)
-    return annotate(job.tune, found, replace_source_fingerings=job.lesson.source_marks == "ignore")
+    return annotate(job.tune, found, replace_source_fingerings=job.lesson.source_marks == "ignore", keep="fingers")
 
 
 def page_tune(job: Prepared) -> Tune:

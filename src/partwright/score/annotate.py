@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Literal
 
 from lxml import etree
 
@@ -24,22 +25,29 @@ __all__ = ["MARK_ID_PREFIX", "annotate", "strip_marks", "with_note_ids"]
 MARK_ID_PREFIX = "pw-"
 _AFTER_NOTATIONS = frozenset({"lyric", "play", "listen"})
 _HANDS = frozenset({"fingering", "string", "thumb-position", "open-string", "up-bow", "down-bow"})
+_BOWS = frozenset({"up-bow", "down-bow"})
 _LINE_NUMBERS = range(1, 17)  # MusicXML's number-level
 
 
-def annotate(tune: Tune, marks: Iterable[Mark], *, replace_source_fingerings: bool = False) -> etree._ElementTree:
+Earlier = Literal["", "fingers", "bows"]
+
+
+def annotate(
+    tune: Tune, marks: Iterable[Mark], *, replace_source_fingerings: bool = False, keep: Earlier = ""
+) -> etree._ElementTree:
     """A copy of the tune's document with the marks in it; the document itself is not changed.
 
     A mark that the source already prints on that note is not printed twice. Marks of an earlier run are taken out
-    first. With `replace_source_fingerings` the source's own fingers, strings and bow signs on the notes of this part
-    are removed from the copy; `strip_marks` cannot bring those back. Raises ScoreError for a note id the tune has not.
+    first, but for those to `keep`: the fingers (with strings and positions) or the bow signs. With
+    `replace_source_fingerings` the source's own fingers, strings and bow signs on the notes of this part are removed
+    from the copy; `strip_marks` cannot bring those back. Raises ScoreError for a note id the tune has not.
     """
     with paused_collector():
-        return _annotated(tune, marks, replace_source_fingerings)
+        return _annotated(tune, marks, replace_source_fingerings, keep)
 
 
-def _annotated(tune: Tune, marks: Iterable[Mark], replace_source_fingerings: bool) -> etree._ElementTree:
-    tree = strip_marks(tune.document)
+def _annotated(tune: Tune, marks: Iterable[Mark], replace_source_fingerings: bool, keep: Earlier) -> etree._ElementTree:
+    tree = strip_marks(tune.document, keep=keep)
     page = _Page(tune, tree)
     by_note: dict[str, list[FingeringMark | StringMark | TechnicalMark]] = {}
     words: list[WordsMark] = []
@@ -62,19 +70,31 @@ def _annotated(tune: Tune, marks: Iterable[Mark], replace_source_fingerings: boo
     return tree
 
 
-def strip_marks(tree: etree._ElementTree) -> etree._ElementTree:
-    """A copy without anything `annotate` has added."""
+def strip_marks(tree: etree._ElementTree, *, keep: Earlier = "") -> etree._ElementTree:
+    """A copy without anything `annotate` has added, but for the fingers or the bow signs where they are to be kept."""
     stripped = copy.deepcopy(tree)
-    ours = [
-        element
-        for element in stripped.iter("notations", "direction")
-        if element.get("id", "").startswith(MARK_ID_PREFIX)
-    ]
-    for element in ours:
+    for element in _ours(stripped):
         parent = element.getparent()
-        if parent is not None:
+        if parent is not None and not _kept(element, keep):
             parent.remove(element)  # takes the white space behind it along
     return stripped
+
+
+def _ours(tree: etree._ElementTree) -> list[etree._Element]:
+    return [
+        element for element in tree.iter("notations", "direction") if element.get("id", "").startswith(MARK_ID_PREFIX)
+    ]
+
+
+def _kept(element: etree._Element, keep: Earlier) -> bool:
+    """Whether anything of one of our elements is kept; what is not kept is taken out of it."""
+    if not keep or element.tag == "direction":  # words and lines are all of the left hand
+        return keep == "fingers"
+    for technical in element.findall("technical"):
+        for mark in list(technical):
+            if (mark.tag in _BOWS) == (keep == "fingers"):
+                technical.remove(mark)
+    return any(len(technical) for technical in element.findall("technical"))
 
 
 def with_note_ids(tune: Tune, tree: etree._ElementTree) -> etree._ElementTree:
@@ -102,7 +122,8 @@ class _Page:
         self._tune = tune
         self._measures = score_parts(tree.getroot())[tune.part_index].measures
         self._bars: dict[int, list[etree._Element]] = {}
-        self._count = 0
+        earlier = (element.get("id", "").removeprefix(MARK_ID_PREFIX) for element in _ours(tree))
+        self._count = max((int(number) for number in earlier if number.isdecimal()), default=0)
 
     def elements(self, notes: Sequence[Note]) -> list[etree._Element]:
         """The <note> elements of these notes."""

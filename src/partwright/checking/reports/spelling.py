@@ -22,7 +22,8 @@ _STAMP = r"(?<![\d:.])(?:(?P<h>\d{1,2}):)?(?P<m>\d{1,3}):(?P<s>\d{2})(?!:?\d)"
 _WORDED = r"(?<!\d)(?P<wm>\d{1,3})\s*(?:min(?:utes?)?|m)\.?\s*(?:and\s+)?(?P<ws>\d{1,2})\s*(?:s|sec(?:onds?)?)?\b"
 _DOTTED = r"(?:(?<=at )|(?<=@)|(?<=At )|(?<=minute ))(?P<dm>\d{1,2})\.(?P<ds>\d{2})(?!\d)"
 _MINUTE = r"(?<!\d)(?P<om>\d{1,3})\s*(?:min|minutes?)\b(?!\s*\d)"
-_TIME = re.compile("|".join((_STAMP, _WORDED, _DOTTED, _MINUTE)))
+_SECONDS = r"(?<![\d:.])(?P<os>\d{1,4})\s*(?:sec|secs|seconds?)\b"
+_TIME = re.compile("|".join((_STAMP, _WORDED, _DOTTED, _MINUTE, _SECONDS)))
 _FACES = re.compile(r"(?<![\w])[:;=xX8]['’]?-?[()\[\]DdPpOo3*/\\|]+(?!\w)|<3+")
 PRIVATE = re.compile(
     r"[\w.+-]+@[\w-]+\.[\w.-]+|https?://\S+|www\.\S+|(?<!\w)@(?=[^\W\d])[\w.-]{2,}|\+?\d[\d ()/-]{8,}\d"
@@ -106,7 +107,7 @@ def _seconds(found: re.Match[str]) -> float:
     for minute, second in (("wm", "ws"), ("dm", "ds")):
         if group[minute]:
             return 60.0 * int(group[minute]) + int(group[second])
-    return 60.0 * int(group["om"])
+    return 60.0 * int(group["om"]) if group["om"] else float(group["os"])
 
 
 def _add_words(tokens: list[Token], text: str, begin: int, end: int) -> None:

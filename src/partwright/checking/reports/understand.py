@@ -217,7 +217,8 @@ def _is_subject(atoms: Sequence[Atom], k: int, tokens: Sequence[Token], marker: 
         if any(tokens[w].stop == 2 for w in range(atom.last_word, later.first_word)):
             return False
         if later.kind in ("should", "was", "swap", "contrast"):
-            return later.kind == "should" and marker in ("", "weak")
+            followed = any(a.kind in _KIND_OF or a.kind == "alter" for a in atoms[atoms.index(later) + 1 :])
+            return later.kind == "should" and marker in ("", "weak") and followed
         if later.kind in _KIND_OF:
             return _KIND_OF[later.kind] != "note" and bool(marker)
     return False
@@ -293,7 +294,8 @@ def _sorted_out(
     elif claims:
         pass
     elif faulted and (placed or "of_note" in kinds) and not asks_first:
-        kind = kind or _hinted(kinds)
+        spoken = [s.kind for s in said if s.kind != "note"]
+        kind = kind or (spoken[0] if len(set(spoken)) == 1 else _hinted(kinds))
     elif "ask" in kinds or ("ask_word" in kinds and asks_first) or ((asked or "ask_word" in kinds) and not praised):
         kind = "question"
     elif praised:

@@ -56,7 +56,7 @@ def _timing_document(state: PlanState, percent: float) -> dict[str, Any]:
     index = {note.id: note.index for note in state.part.notes}
     return {
         "percent": percent,
-        "tempo_qpm": round(timing.tempo_qpm * timing.speed, 3),
+        "tempo_qpm": round(timing.tempo_qpm, 3),
         "count_in_s": round(timing.count_in_seconds, 6),
         "seconds": round(timing.seconds, 6),
         "notes": [

@@ -1,7 +1,7 @@
 """Every view, in three sizes and on dark paper, against the Web Content Accessibility Guidelines 2.2, levels A and AA.
 
-Judge: axe-core (rules tagged wcag2a, wcag2aa, wcag21a, wcag21aa, wcag22aa), as the package axe-playwright-python carries
-it. Sizes of targets: success criterion 2.5.8. What axe cannot see (reading order, sense of labels) is not proved.
+Judge: axe-core (rules tagged wcag2a, wcag2aa, wcag21a, wcag21aa, wcag22aa), carried by axe-playwright-python. Sizes of
+targets: success criterion 2.5.8. What axe cannot see (reading order, sense of labels) is not proved here.
 """
 
 from __future__ import annotations

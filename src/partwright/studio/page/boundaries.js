@@ -17,13 +17,15 @@ export function drawBoundaries() {
 export function endBoundaries() {
   shown = false;
   moving = null;
-  for (const old of document.querySelectorAll("#score .begin")) old.remove();
+  document.getElementById("begins").replaceChildren();
 }
 
 function draw() {
   if (!shown || !state.lesson?.sections) return;
   const focused = document.activeElement?.closest?.(".begin")?.dataset.name;
-  for (const old of document.querySelectorAll("#score .begin")) old.remove();
+  const layer = document.getElementById("begins");
+  layer.replaceChildren();
+  const origin = layer.getBoundingClientRect().top;
   for (const section of state.lesson.sections) {
     const index = moving?.section === section ? moving.bar_index : section.first_bar_index;
     const line = lineOfBar(index);
@@ -36,11 +38,13 @@ function draw() {
       onpointerdown: (event) => grab(event, section), onkeydown: (event) => keyed(event, section),
     }, h("span", { class: "name" }, section.name));
     const { system } = line;
-    handle.style.left = `${(bar.left_mm / system.width_mm) * 100}%`;
-    handle.style.top = `${((system.staff_top_mm - 2) / system.height_mm) * 100}%`;
-    handle.style.height = `${((system.staff_bottom_mm - system.staff_top_mm + 4) / system.height_mm) * 100}%`;
+    const frame = line.element.getBoundingClientRect();
+    const size = frame.width / system.width_mm; // pixels a millimetre
+    handle.style.left = `${bar.left_mm * size}px`;
+    handle.style.top = `${frame.top - origin + (system.staff_top_mm - 2) * size}px`;
+    handle.style.height = `${(system.staff_bottom_mm - system.staff_top_mm + 4) * size}px`;
     handle.classList.toggle("moving", moving?.section === section);
-    line.element.querySelector(".over").append(handle);
+    layer.append(handle);
     if (focused === section.name) handle.focus({ preventScroll: true });
   }
 }
@@ -135,3 +139,4 @@ async function begin(section, barIndex) {
 }
 
 for (const what of ["drawn", "lesson", "refused"]) on(what, draw);
+on("closed", endBoundaries);

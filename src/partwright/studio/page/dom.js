@@ -45,7 +45,9 @@ export function refill(element, ...children) {
   const key = held?.dataset?.key ?? held?.closest?.("[data-key]")?.dataset.key;
   const selection = held && "selectionStart" in held ? [held.selectionStart, held.selectionEnd] : null;
   const scroll = element.parentElement?.scrollTop;
+  const open = new Map([...element.querySelectorAll("details[data-key]")].map((x) => [x.dataset.key, x.open]));
   fill(element, ...children);
+  for (const x of element.querySelectorAll("details[data-key]")) if (open.has(x.dataset.key)) x.open = open.get(x.dataset.key);
   if (held) {
     const next = key ? element.querySelector(`[data-key="${CSS.escape(key)}"]`) : null;
     next?.focus({ preventScroll: true });

@@ -41,7 +41,7 @@ export function draw() {
       h("p", {}, "Put it right in lesson.toml with any editor; this page looks again by itself."));
     return;
   }
-  refill(slip(), h("h2", { id: "margin-title", tabindex: "-1" }, here.title), here.content());
+  refill(slip(), h("h2", { id: "margin-title", tabindex: "-1", "data-key": "margin-title" }, here.title), here.content());
   settle();
 }
 
@@ -64,7 +64,7 @@ export function settle() {
 /** To the first thing that can be done in the margin. */
 export function enterMargin() {
   const first = slip().querySelector("[data-first], .others button, .word, input, select, textarea, a");
-  (first ?? margin()).focus();
+  (first ?? document.getElementById("margin-title") ?? margin()).focus();
 }
 
 export function placeKey(event) {

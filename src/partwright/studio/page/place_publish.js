@@ -39,17 +39,17 @@ async function look() {
 
 function start() {
   if (!made.products) return h("p", { class: "grey small" }, "Looking at what is there …");
-  const wanted = made.chosen ?? new Set(made.products.filter((p) => p.wanted).map((p) => p.name));
+  const chosen = made.chosen ?? new Set();
   return h("section", { "aria-label": "Make" },
     h("p", {}, "Everything that is out of date is made; the rest stays as it is."),
     h("p", { class: "words" }, word("Make everything", () => build(null), { "data-key": "build" }),
-      made.chosen ? word(`Make these ${made.chosen.size}`, () => build([...made.chosen]), { "data-key": "build-some", disabled: !made.chosen.size }) : null),
-    h("details", {}, h("summary", {}, "Only some of it"),
+      made.chosen ? word(made.chosen.size === 1 ? "Make this one" : `Make these ${made.chosen.size}`, () => build([...made.chosen]), { "data-key": "build-some", disabled: !made.chosen.size }) : null),
+    h("details", { "data-key": "some" }, h("summary", { "data-key": "some-summary" }, "Only some of it"),
       h("ul", { class: "rows plain" }, made.products.map((p) => h("li", {}, h("label", {},
-        h("input", { type: "checkbox", checked: wanted.has(p.name), "data-key": `product-${p.name}`, onchange: (event) => {
-          made.chosen ??= new Set();
-          if (event.target.checked) made.chosen.add(p.name);
-          else made.chosen.delete(p.name);
+        h("input", { type: "checkbox", checked: chosen.has(p.name), "data-key": `product-${p.name}`, onchange: (event) => {
+          if (event.target.checked) chosen.add(p.name);
+          else chosen.delete(p.name);
+          made.chosen = chosen.size ? chosen : null;
           tell("files");
         } }), p.words, p.on_request ? h("span", { class: "grey" }, " (only when asked for)") : null))))));
 }

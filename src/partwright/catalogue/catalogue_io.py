@@ -284,7 +284,10 @@ class Catalogue:
 
 
 def find_lessons(roots: Sequence[Path]) -> tuple[Path, ...]:
-    """Lesson folders at or below these, in a fixed order; what lies inside a lesson is not looked through."""
+    """Lesson folders at or below these, in a fixed order.
+
+    What lies inside a lesson is looked through only where it was named itself: the demonstration has others below it.
+    """
     found: list[Path] = []
     for root in roots:
         waiting = [root.resolve()]
@@ -292,7 +295,8 @@ def find_lessons(roots: Sequence[Path]) -> tuple[Path, ...]:
             folder = waiting.pop()
             if (folder / LESSON_FILE).is_file():
                 found.append(folder)
-                continue
+                if folder != root.resolve():
+                    continue
             try:
                 below = sorted((p for p in folder.iterdir() if p.is_dir() and not p.is_symlink()), reverse=True)
             except OSError:

@@ -120,7 +120,9 @@ def listed_rows(rows: tuple[Listed, ...]) -> tuple[str, ...]:
                 ", ".join(
                     text
                     for text in (
-                        f"{row.open_errata} errata" if row.open_errata else "",
+                        f"{row.open_errata} {'erratum' if row.open_errata == 1 else 'errata'}"
+                        if row.open_errata
+                        else "",
                         f"{row.to_answer} to answer" if row.to_answer else "",
                     )
                     if text

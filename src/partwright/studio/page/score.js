@@ -231,22 +231,31 @@ export function marksOf(n) {
   return [...line.element.querySelectorAll(`svg [data-n="${n}"]`)];
 }
 
-/** Underlines the fingers that are pinned. */
-export function underline() {
-  for (const { system, element } of lines()) {
-    const over = element.querySelector(".over");
-    for (const old of over.querySelectorAll(".decided")) old.remove();
-    const frame = element.getBoundingClientRect();
+/** Underlines the fingers that are pinned, in lines that do not have it yet (`all`: in every line). Reads, then writes. */
+export function underline(all = false) {
+  const wanted = [];
+  for (const line of score.lines.values()) {
+    if (line.underlined && !all) continue;
+    const frame = line.element.getBoundingClientRect();
     if (!frame.width) continue;
-    for (const note of system.notes) {
+    const boxes = [];
+    for (const note of line.system.notes) {
       if (!note.pinned && !note.bow_pinned) continue;
-      const sign = (note.pinned && element.querySelector(`.pw-finger[data-n="${note.n}"]`)) || element.querySelector(`.pw-bow[data-n="${note.n}"]`);
-      const box = sign?.getBoundingClientRect();
-      if (!box?.width) continue;
+      const finger = note.pinned ? line.element.querySelector(`.pw-finger[data-n="${note.n}"]`) : null;
+      const box = (finger ?? line.element.querySelector(`.pw-bow[data-n="${note.n}"]`))?.getBoundingClientRect();
+      if (box?.width) boxes.push([(box.left - frame.left - 1) / frame.width, (box.width + 2) / frame.width, (box.bottom - frame.top - 0.5) / frame.width]);
+    }
+    wanted.push([line, boxes]);
+  }
+  for (const [line, boxes] of wanted) {
+    const over = line.element.querySelector(".over");
+    for (const old of over.querySelectorAll(".decided")) old.remove();
+    line.underlined = true;
+    for (const [left, width, bottom] of boxes) {
       const mark = h("div", { class: "decided" });
-      mark.style.left = `${((box.left - frame.left - 1) / frame.width) * 100}%`;
-      mark.style.width = `${((box.width + 2) / frame.width) * 100}%`;
-      mark.style.top = `${((box.bottom - frame.top - 0.5) / frame.width) * (system.width_mm / system.height_mm) * 100}%`;
+      mark.style.left = `${left * 100}%`;
+      mark.style.width = `${width * 100}%`;
+      mark.style.top = `${bottom * (line.system.width_mm / line.system.height_mm) * 100}%`;
       over.append(mark);
     }
   }
@@ -276,7 +285,8 @@ export function watchWidth() {
   }).observe(place());
 }
 
-on("drawn", underline);
+on("drawn", () => underline());
+if (document.fonts) document.fonts.ready.then(() => underline(true));
 on("closed", () => {
   score.generation += 1;
   score.watcher?.disconnect();

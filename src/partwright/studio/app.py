@@ -10,7 +10,7 @@ from partwright.errors import PartwrightError
 from partwright.studio import api_jobs, api_lessons, api_score, api_script, api_sound, api_takes
 from partwright.studio.calls import Call, Created, Row, read_query
 from partwright.studio.description import description
-from partwright.studio.guard import COOKIE, JSON_BYTES, Guard
+from partwright.studio.guard import COOKIE, ENDING, JSON_BYTES, Guard
 from partwright.studio.refusal import Refusal, refusal_of
 from partwright.studio.room import Studio
 from partwright.studio.shape import check_shape
@@ -200,4 +200,7 @@ async def _plainly(request: Request, error: Exception) -> Response:
 
 async def _refusing(request: Request, error: Exception) -> Response:
     assert isinstance(error, Refusal)
-    return _json(error.document(), error.status)
+    answer = _json(error.document(), error.status)
+    if error.code in ENDING:
+        answer.headers["connection"] = "close"
+    return answer

@@ -204,10 +204,24 @@ def _unpin_place(desk: _Edit, edit: Mapping[str, Any]) -> str:
 
 
 def _settings(desk: _Edit, edit: Mapping[str, Any]) -> str:
+    _refuse_unknown(desk.state, edit["values"])
     apply_settings(desk.document, edit["values"])
     desk.touched = True
     names = ", ".join(name.replace("_", " ") for name in edit["values"] if name in SETTINGS)
     return f"Changed {names}" if names else "Nothing changed"
+
+
+def _refuse_unknown(state: PlanState, values: Mapping[str, Any]) -> None:
+    """Levels and styles that only a build would stumble over."""
+    from partwright.arranging import style_table
+
+    levels = state.job.instrument.levels
+    for level in values.get("own_levels", ()):
+        if "instrument" not in values and level not in levels:
+            raise Refusal("cannot", f'there is no level "{level[:40]}"', f"Known are {', '.join(levels)}.")
+    style = values.get("style")
+    if style and style != "auto" and style not in style_table():
+        raise Refusal("cannot", f'there is no style "{style[:40]}"', f"Known are auto, {', '.join(style_table())}.")
 
 
 def _sections(desk: _Edit, edit: Mapping[str, Any]) -> str:

@@ -57,6 +57,9 @@ class Hub:
     async def stream(self, lesson: str) -> AsyncIterator[bytes]:
         """The event stream of one page."""
         self._loop = asyncio.get_running_loop()
+        if self.full:  # several came at the same moment
+            yield b"retry: 10000\n\n"
+            return
         listener = Listener(lesson)
         self._listeners.add(listener)
         try:

@@ -19,7 +19,7 @@ from partwright.studio.refusal import Refusal
 if TYPE_CHECKING:
     from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["COOKIE", "JSON_BYTES", "PAGE_POLICY", "Guard"]
+__all__ = ["COOKIE", "ENDING", "JSON_BYTES", "PAGE_POLICY", "Guard"]
 
 COOKIE = "partwright"
 PAGE_POLICY = (
@@ -39,7 +39,9 @@ _HEADERS = {
 _SAFE = frozenset({"GET", "HEAD"})
 _METHODS = frozenset({"GET", "HEAD", "POST", "PUT", "DELETE"})
 JSON_BYTES = 4_000_000
-_CHUNK_SECONDS = 15.0
+ENDING = frozenset({"too_slow", "too_large"})
+"""Refusals after which the connection is closed: the rest of the body is not waited for."""
+_CHUNK_SECONDS = 10.0
 _JSON_SECONDS = 30.0
 _LONGEST_PATH = 4000
 
@@ -81,7 +83,7 @@ class Guard:
             await self.app(scope, self._limited(receive, limit), send_with_headers)
         except Refusal as refusal:
             if not started:
-                await answer(send_with_headers, refusal.status, refusal.document())
+                await answer(send_with_headers, refusal.status, refusal.document(), close=refusal.code in ENDING)
         except _Gone:
             return
         except asyncio.CancelledError:
@@ -168,9 +170,13 @@ class _Gone(Exception):
     """The other end went away before its request was complete."""
 
 
-async def answer(send: Callable[[Message], Awaitable[None]], status: int, document: object) -> None:
-    """Send a JSON answer."""
+async def answer(
+    send: Callable[[Message], Awaitable[None]], status: int, document: object, *, close: bool = False
+) -> None:
+    """Send a JSON answer; `close` ends the connection after it, as where the rest of a body is not waited for."""
     body = json.dumps(document, ensure_ascii=False).encode("utf-8", "replace")
     headers = [(b"content-type", b"application/json"), (b"content-length", str(len(body)).encode())]
+    if close:
+        headers.append((b"connection", b"close"))
     await send({"type": "http.response.start", "status": status, "headers": headers})
     await send({"type": "http.response.body", "body": body})

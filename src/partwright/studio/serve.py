@@ -23,7 +23,7 @@ __all__ = ["make_app", "serve_studio"]
 
 LOOPBACK = "127.0.0.1"
 USUAL_PORT = 8484
-_HEAD_SECONDS = 10.0
+_HEAD_SECONDS = 8.0
 _LOOK_SECONDS = 1.0
 
 

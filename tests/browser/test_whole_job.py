@@ -42,6 +42,7 @@ def made_everything(page: Any, lesson: Path) -> None:
     assert "The Weir at Night" in (reader.pages[0].extract_text() or "")
 
 
+@pytest.mark.slow  # by keyboard is the harder half, and quick enough for every run
 def test_by_mouse(studio: Studio, open_page: Open, tune: Path) -> None:
     page = open_page()
     page.get_by_label("The tune (").set_input_files(tune)

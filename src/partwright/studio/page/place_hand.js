@@ -164,7 +164,7 @@ function overview() {
   const { lesson } = state;
   const pins = lesson.pins.filter((p) => p.kind === "finger");
   return [
-    h("p", {}, "Choose a note to see why it has its finger, and what another would cost. What you pin stands; the rest is planned around it. Underlined fingers are pinned."),
+    h("p", {}, "Choose a note to see why it has its finger, and what another would cost. What you pin stands; the rest is planned around it. An asterisk * stands by what is pinned."),
     pinList(pins, "No finger is pinned."),
     remarks("The hand has to do more than this level asks", lesson.relaxed, (r) => [`Bar ${r.bar}, beat ${r.beat}: `, r.why || r.limit]),
     remarks("Cannot be played", lesson.unplayable, (r) => [`Bar ${r.bar}, beat ${r.beat}: `, r.why]),

@@ -231,11 +231,11 @@ export function marksOf(n) {
   return [...line.element.querySelectorAll(`svg [data-n="${n}"]`)];
 }
 
-/** Underlines the fingers that are pinned, in lines that do not have it yet (`all`: in every line). Reads, then writes. */
-export function underline(all = false) {
+/** Sets an asterisk to what is pinned, in lines that do not have it yet (`all`: in every line). Reads, then writes. */
+export function star(all = false) {
   const wanted = [];
   for (const line of score.lines.values()) {
-    if (line.underlined && !all) continue;
+    if (line.starred && !all) continue;
     const frame = line.element.getBoundingClientRect();
     if (!frame.width) continue;
     const boxes = [];
@@ -243,19 +243,19 @@ export function underline(all = false) {
       if (!note.pinned && !note.bow_pinned) continue;
       const finger = note.pinned ? line.element.querySelector(`.pw-finger[data-n="${note.n}"]`) : null;
       const box = (finger ?? line.element.querySelector(`.pw-bow[data-n="${note.n}"]`))?.getBoundingClientRect();
-      if (box?.width) boxes.push([(box.left - frame.left - 1) / frame.width, (box.width + 2) / frame.width, (box.bottom - frame.top - 0.5) / frame.width]);
+      if (box?.width) boxes.push([(box.right - frame.left) / frame.width, (box.top - frame.top) / frame.width, finger ? box.height / frame.width : 0.014]);
     }
     wanted.push([line, boxes]);
   }
   for (const [line, boxes] of wanted) {
     const over = line.element.querySelector(".over");
     for (const old of over.querySelectorAll(".decided")) old.remove();
-    line.underlined = true;
-    for (const [left, width, bottom] of boxes) {
-      const mark = h("div", { class: "decided" });
+    line.starred = true;
+    for (const [left, top, height] of boxes) {
+      const mark = h("span", { class: "decided", "aria-hidden": "true" }, "*");
       mark.style.left = `${left * 100}%`;
-      mark.style.width = `${width * 100}%`;
-      mark.style.top = `${bottom * (line.system.width_mm / line.system.height_mm) * 100}%`;
+      mark.style.fontSize = `${height * line.system.width_mm / score.width * 95}cqw`;
+      mark.style.top = `${top * (line.system.width_mm / line.system.height_mm) * 100}%`;
       over.append(mark);
     }
   }
@@ -285,8 +285,8 @@ export function watchWidth() {
   }).observe(place());
 }
 
-on("drawn", () => underline());
-if (document.fonts) document.fonts.ready.then(() => underline(true));
+on("drawn", () => star());
+if (document.fonts) document.fonts.ready.then(() => star(true));
 on("closed", () => {
   score.generation += 1;
   score.watcher?.disconnect();

@@ -6,6 +6,7 @@ import datetime
 import json
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +49,8 @@ def read_entry(folder: Path, *, shown: str = "") -> Entry:
     except ValueError as error:
         cents, currency = None, ""
         trouble.append(f"{folder / LESSON_FILE}: {error}.")
+    if lesson.language and not _is_language(lesson.language):
+        trouble.append(f'{folder / LESSON_FILE}: no language of ISO 639: "{lesson.language}". Write it as en.')
     hardest = facts.get("hardest") or {}
     changed = editions and _changed(folder, lesson, editions[-1])
     return Entry(
@@ -90,6 +93,16 @@ _NUMBERS = ("bars", "notes", "tempo_qpm", "seconds", "lowest_midi", "highest_mid
 
 def _number(value: object) -> Any:
     return value if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+@cache
+def _is_language(code: str) -> bool:
+    """Whether ISO 639-1 (two letters) or 639-3 (three) has the code."""
+    import pycountry
+
+    if len(code) == 2:
+        return pycountry.languages.get(alpha_2=code) is not None
+    return len(code) == 3 and pycountry.languages.get(alpha_3=code) is not None
 
 
 def _tried(trouble: list[str], otherwise: Any, read: Any) -> Any:

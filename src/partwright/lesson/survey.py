@@ -5,6 +5,7 @@ Pitches are those that sound. Bars are counted as printed; a pick-up is named, n
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from partwright.lesson.lesson import Section
@@ -34,8 +35,8 @@ class Survey:
     remarks: tuple[str, ...]
 
 
-def survey_part(part: Part) -> Survey:
-    """What this part holds, in words a player uses."""
+def survey_part(part: Part, *, sections: Sequence[Section] | None = None) -> Survey:
+    """What this part holds, in words a player uses; `sections` where they are known already."""
     ordered = sorted(part.notes, key=lambda note: note.midi)
     first_full = next((bar for bar in part.bars if not bar.pickup), part.bars[0])
     tempo = part.tempo_marks[0]
@@ -50,7 +51,7 @@ def survey_part(part: Part) -> Survey:
         played_bars=len(part.played_bars),
         metre=f"{first_full.beats}/{first_full.beat_type}",
         tempo=f"{tempo.tempo_qpm:g} quarter notes per minute{assumed}",
-        sections=_sections(part),
+        sections=_sections(part) if sections is None else tuple(sections),
         remarks=part.remarks,
     )
 

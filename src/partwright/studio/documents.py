@@ -6,7 +6,7 @@ from collections.abc import Collection, Sequence
 from typing import Any
 
 from partwright.errors import PartwrightError
-from partwright.lesson import key_name, page_instrument, survey_lines, survey_part
+from partwright.lesson import Section, key_name, page_instrument, survey_lines, survey_part
 from partwright.score import Note, beat_text
 from partwright.studio.desk import Desk, Done
 from partwright.studio.note_facts import NoteFacts
@@ -33,7 +33,9 @@ def lesson_document(desk: Desk, name: str, state: PlanState) -> dict[str, Any]:
     lesson, part, job = state.lesson, state.part, state.job
     printed = job.credits
     outline = state.outline
-    survey = survey_part(part)
+    survey = survey_part(
+        part, sections=[Section(name=s.name, first_bar=s.first_bar, last_bar=s.last_bar) for s in outline.sections]
+    )
     backing = next((p for p in sorted(desk.folder.glob("backing.*")) if p.is_file() and not p.is_symlink()), None)
     return {
         "version": state.version,

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import Any, TypeVar
 
 from partwright.bowing import BowingPlan, replan_bowing
 from partwright.errors import LessonError, Place
@@ -35,6 +36,9 @@ from partwright.studio.pin_rows import PinRow, finger_places, pin_rows
 
 __all__ = ["PlanState", "plan_state"]
 
+Known = TypeVar("Known")
+_MOST_SHARED = 24
+
 
 @dataclass(frozen=True, eq=False)
 class PlanState:
@@ -48,7 +52,7 @@ class PlanState:
     plan: FingeringPlan
     bowing: BowingPlan
     marks: tuple[Mark, ...]
-    places_before: tuple[str, ...] | None = None  # `finger_places` of an earlier state of the same tune
+    shared: dict[object, Any] = field(default_factory=dict, repr=False)  # what is known of the tune, whatever the plan
 
     @property
     def lesson(self) -> Lesson:
@@ -63,10 +67,10 @@ class PlanState:
         """The lines of [pins]."""
         return pin_rows(self.job)
 
-    @cached_property
+    @property
     def finger_places(self) -> tuple[str, ...]:
         """Where a finger pin of each note is written."""
-        return self.places_before if self.places_before is not None else finger_places(self.part)
+        return self._of_tune("places", lambda: finger_places(self.part))
 
     @cached_property
     def pinned_n(self) -> Mapping[str, frozenset[int]]:
@@ -76,10 +80,11 @@ class PlanState:
             for kind in ("finger", "bow")
         }
 
-    @cached_property
+    @property
     def outline(self) -> Outline:
         """Sections, phrases, and what returns."""
-        return make_outline(self.part, sections=self.lesson.sections)
+        sections = tuple((s.name, s.first_bar, s.last_bar, s.remark) for s in self.lesson.sections)
+        return self._of_tune(("outline", sections), lambda: make_outline(self.part, sections=self.lesson.sections))
 
     @cached_property
     def teaching(self) -> Teaching:
@@ -96,6 +101,15 @@ class PlanState:
         """What is said: the teacher's own script where there is one."""
         own = self.texts[OWN_SCRIPT_FILE]
         return self.made_script if own is None else parse_script(own, self.made_script)
+
+    def _of_tune(self, key: object, make: Callable[[], Known]) -> Known:
+        """What depends on the tune alone, made once for all plans of it."""
+        if key not in self.shared:
+            if len(self.shared) > _MOST_SHARED:
+                self.shared.clear()
+            self.shared[key] = make()
+        found: Known = self.shared[key]
+        return found
 
     def head_of(self, note: Note) -> Note:
         """The note a held one continues."""
@@ -126,7 +140,7 @@ def plan_state(folder: Path, texts: Texts, like: PlanState | None = None) -> Pla
     marks = plan_marks(job, plan, bowing=bowing)
     return PlanState(
         folder=folder, texts=dict(texts), version=texts_version(texts), job=job, planning=planning, plan=plan,
-        bowing=bowing, marks=marks, places_before=None if like is None else like.finger_places,
+        bowing=bowing, marks=marks, shared={} if like is None else like.shared,
     )  # fmt: skip
 
 

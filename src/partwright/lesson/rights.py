@@ -10,6 +10,7 @@ ISO 3166-1 alpha-2, numbers of printed music ISMN (ISO 10957), of recordings ISR
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -185,15 +186,33 @@ def _number_gaps(sheet: RightsSheet) -> list[RightsGap]:
         if not _is_country(code)
     ]
     if sheet.ismn or sheet.isrc:
-        from stdnum import ismn, isrc
+        from stdnum import ismn
 
         if sheet.ismn and not ismn.is_valid(sheet.ismn):
             what = f'The ISMN "{sheet.ismn}" is not one: its digits do not agree with its check digit or its length'
             gaps.append(RightsGap(weight="refuse", what=what, todo="Compare it with the agency's letter."))
-        if sheet.isrc and not isrc.is_valid(sheet.isrc):
-            what = f'The ISRC "{sheet.isrc}" is not one: country, registrant, year and five digits'
-            gaps.append(RightsGap(weight="refuse", what=what, todo="Compare it with the agency's letter."))
+        if sheet.isrc:
+            gaps += _isrc_gaps(sheet.isrc)
     return gaps
+
+
+def _isrc_gaps(number: str) -> list[RightsGap]:
+    """Form by the standard; a prefix the library does not know is only doubted, as agencies are given new ones."""
+    from stdnum import isrc
+    from stdnum.exceptions import InvalidComponent, ValidationError
+
+    todo = "Compare it with the agency's letter."
+    try:
+        isrc.validate(number)
+    except InvalidComponent:
+        if re.fullmatch(r"[A-Z]{2}-?[A-Z0-9]{3}-?[0-9]{2}-?[0-9]{5}", number):
+            return [RightsGap(weight="warn", what=f'The ISRC "{number}" has a prefix that is not known', todo=todo)]
+        what = f'The ISRC "{number}" is not one: two letters, three signs of the registrant, year and five digits'
+        return [RightsGap(weight="refuse", what=what, todo=todo)]
+    except ValidationError:
+        what = f'The ISRC "{number}" is not one: two letters, three signs of the registrant, year and five digits'
+        return [RightsGap(weight="refuse", what=what, todo=todo)]
+    return []
 
 
 def _is_country(code: str) -> bool:

@@ -202,7 +202,7 @@ def cluster_pool(address: str) -> Pool:
         raise InputError("a cluster needs the optional part of the program", todo) from error
     connect: Any = distributed.Client
     try:
-        client = connect(address, timeout="10s", set_as_default=False)
+        client = connect(address, timeout="5s", set_as_default=False)
         width = sum(client.nthreads().values())
     except (OSError, ValueError, TimeoutError) as error:
         raise InputError(f"no scheduler answers at {address}", "Start one, or check the address.") from error

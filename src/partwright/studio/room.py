@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import secrets
 import threading
@@ -9,11 +10,13 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from partwright.engraving import EngravingProcess
-from partwright.lesson import LESSON_FILE
+from partwright.errors import PartwrightError
+from partwright.lesson import LESSON_FILE, page_instrument
 from partwright.studio.desk import Desk
 from partwright.studio.events import Hub
 from partwright.studio.jobs import Jobs
 from partwright.studio.page_io import PageFile, page_files
+from partwright.studio.pictures import nearest_width
 from partwright.studio.refusal import Refusal
 
 __all__ = ["NAME_PATTERN", "Studio", "check_name"]
@@ -49,6 +52,16 @@ class Studio:
         self._desks: dict[str, Desk] = {}
         self._lock = threading.Lock()
         self._pages: tuple[int, Mapping[str, PageFile]] | None = None
+
+    def warm(self) -> None:
+        """Load what the first page needs, before it is asked for: the engines, and the lesson the studio opens at."""
+        with contextlib.suppress(PartwrightError, Refusal):  # whoever opens it is told
+            name = self.opened or next(iter(self.names()), None)
+            if name is not None:
+                desk = self.desk(name)
+                with desk.lock:
+                    state = desk.state()
+                    desk.score(state).systems(0, nearest_width(180), state.marks, page_instrument(state.job))
 
     def close(self) -> None:
         """End everything that was begun."""

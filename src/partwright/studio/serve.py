@@ -50,6 +50,7 @@ def serve_studio(
     studio = Studio(folder, opened=opened, token=token)
     address = f"http://{LOOPBACK}:{port}/enter/{studio.token}"
     told(address)
+    threading.Thread(target=studio.warm, name="partwright warms up", daemon=True).start()
     try:
         asyncio.run(_serve(studio, listener, port, address if browser else None))
     finally:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from partwright.checking.narration.hearing import Lattice
 from partwright.checking.narration.language import Language, Node, Value
 
-__all__ = ["Atom", "Capture", "find_atoms"]
+__all__ = ["NAMED_OPEN", "Atom", "Capture", "find_atoms"]
 
 Capture = tuple[str, str, Value]  # capture name, class, value
 
@@ -21,6 +21,7 @@ _LONGEST_RUN = 16
 _PLAIN = 0.1
 _DOUBTFUL = 0.5
 _FINGER = frozenset({"finger"})
+NAMED_OPEN = "named open"
 _NAMED = 0.5  # each number of a run that is called a finger
 _LIGHT_WORDS = 2  # so many light words may stand between two numbers of a run: "open and then three"
 _LIGHT = frozenset({"and", "then", "um", "uh", "er"})
@@ -137,9 +138,10 @@ def _runs_at(lattice: Lattice, arcs: list[tuple[Arc, ...]], start: int, stops: t
         at, price = start, 0.0
         values: list[int] = []
         plain = named = 0
+        hint = ""
         while at < len(arcs) and len(values) < _LONGEST_RUN:
             step = _step(arcs, at, class_name, first=not values)
-            if step is None or (step[2] == 0 and not values and _step(arcs, step[0], class_name, first=False) is None):
+            if step is None or (step[2] == 0 and not values and not _goes_on(arcs, step[0], class_name)):
                 break
             at, more, value = step
             price += more
@@ -153,16 +155,29 @@ def _runs_at(lattice: Lattice, arcs: list[tuple[Arc, ...]], start: int, stops: t
             ended = stops[last_word] == 2
             onward = None if ended or at >= len(arcs) else _step(arcs, at, class_name, first=False)
             whole = onward is None or onward[1] > _DOUBTFUL
-            if value == 0 and at < len(arcs) and any(cls == "letter" for *_, classes in arcs[at] for cls, _ in classes):
-                break  # "one, open A": the name of a note, not the end of a run
+            name = _letter(arcs[at]) if value == 0 and at < len(arcs) and not ended else None
+            if name is not None:  # "one, open A": a run only where it is dealt to names said before
+                at, price, hint = name[0], price + name[1], NAMED_OPEN
+                last_word = _last_word(lattice, at)
+                ended = stops[last_word] == 2
+                onward = None if ended or at >= len(arcs) else _step(arcs, at, class_name, first=False)
+                whole = onward is None or onward[1] > _DOUBTFUL
             if len(values) >= 2 and plain and price <= _DEAREST and any(values) and whole:
                 captures = tuple(("run", "run", v) for v in values)
                 weight = 0.9 * len(values) - (1.0 if class_name == "fingerth_open" else 0.4) + _NAMED * named
                 word = lattice.word_of[start]
-                atoms.append(Atom("digits", "", start, at, word, last_word, weight, price, captures))
+                atoms.append(Atom("digits", hint, start, at, word, last_word, weight, price, captures))
             if ended:
                 break
     return atoms
+
+
+def _goes_on(arcs: list[tuple[Arc, ...]], at: int, class_name: str) -> bool:
+    """Whether a run that begins with an open string goes on: "open one three", "open D first third"."""
+    if _step(arcs, at, class_name, first=False) is not None:
+        return True
+    name = _letter(arcs[at]) if at < len(arcs) else None
+    return name is not None and _step(arcs, name[0], class_name, first=False) is not None
 
 
 def _step(arcs: list[tuple[Arc, ...]], at: int, class_name: str, *, first: bool) -> tuple[int, float, int] | None:
@@ -190,6 +205,12 @@ def _cheapest(arcs: tuple[Arc, ...], class_name: str) -> tuple[int, float, int] 
             if name == class_name and (best is None or price < best[1]):
                 best = (to, price, int(value))
     return best
+
+
+def _letter(arcs: tuple[Arc, ...]) -> tuple[int, float] | None:
+    """The cheapest way to hear the name of a note here."""
+    heard = [(price, to) for to, price, _, classes in arcs if any(name == "letter" for name, _ in classes)]
+    return (min(heard)[1], min(heard)[0]) if heard else None
 
 
 def _cheapest_word(arcs: tuple[Arc, ...], words: frozenset[str]) -> int | None:

@@ -174,7 +174,12 @@ class _Model:
         emission, anywhere = self._emission(mention)
         named = mention.note is not None
         stray = _STRAY["named" if named and mention.claims else "bare" if named else "unnamed"]
-        stray = 1.0 - (1.0 - stray) * mention.p if named else max(stray, 1.0 - mention.p)
+        if named:  # a name that was hardly heard leaves what was claimed of it
+            claimed = max((claim.p for claim in mention.claims), default=0.0)
+            said = max((1.0 - stray) * mention.p, (1.0 - _STRAY["unnamed"]) * claimed)
+            stray = 1.0 - said
+        else:
+            stray = max(stray, 1.0 - mention.p)
         gap = mention.first_word - before.last_word if before is not None else 0
         if mention.tight:
             pace = PACE["breath"]

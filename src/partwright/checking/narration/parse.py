@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from partwright.checking.narration.atoms import Atom, find_atoms
+from partwright.checking.narration.atoms import NAMED_OPEN, Atom, find_atoms
 from partwright.checking.narration.hearing import Lattice, hear
 from partwright.checking.narration.language import Language, Link, Value
 from partwright.checking.narration.lists import lists_meet, whole_runs
@@ -37,6 +37,7 @@ _LIGHT = frozenset(
 _CORRECTING_WORDS = 5
 _DIGITS_FOR = 1.5  # "one three four for E F sharp G": without such a word a run stands for itself
 _ORDINAL_FOR = 1.3
+_NAME_INSIDE = 2.5  # "open D, first, third": the name is a part of the run, no note of its own
 _LIST_ENDS = 0.5
 _PLACE_COUNT = 1.0  # "section A is played twice": close by, or it is no count of the section
 _AFTER_CLAIM = 0.8  # a claim that follows another one is tied to their note anew
@@ -427,10 +428,14 @@ class _Parser:
             and not state.pending
         ):
             recent, rest = self._recent(state, size)
+            if self._said_of_one(atom):
+                recent = None
             exact = size == state.run
             apart = state.stopped  # a sentence ended in between: hardly the fingers of these notes
             if recent is not None and (exact or not apart):
                 bonus = -0.5 if apart or not exact else 1.5
+                if exact and atom.hint == NAMED_OPEN:
+                    bonus += _NAME_INSIDE
                 score = state.score + worth + max(-1.0, state.left) + bonus
                 broken = self._broken_run(atom)
                 certainty = 0.5 if broken or apart else 1.0 if exact else 0.9
@@ -454,6 +459,8 @@ class _Parser:
                 after.head = replace(state.head, mention=given[-1], groups=state.head.groups | {"finger"})
                 after.left, after.stopped = 0.5, False
                 found.append(self._behind(after, atom))
+        if atom.hint == NAMED_OPEN:
+            return found
         if 2 <= state.run < size and state.head is not None and state.last == "head" and state.left >= _LIST_ENDS:
             found += self._two_runs(state, atom, values, worth)
         waiting = _Pending("digits", values, atom.first_word, atom.last_word, worth, self.none.right)
@@ -484,6 +491,13 @@ class _Parser:
         after.last_group = "finger"
         found.append(self._behind(after, atom))
         return found
+
+    def _said_of_one(self, atom: Atom) -> bool:
+        """Whether a run of named fingers begins as a claim of one note: "F sharp is second finger, then …"."""
+        named = atom.hint == NAMED_OPEN or "finger" in (
+            self.words[k].form for k in range(atom.first_word, atom.last_word + 1)
+        )
+        return named and atom.first_word > 0 and self.words[atom.first_word - 1].form in self.sets["ties_one"]
 
     def _two_runs(self, state: _State, atom: Atom, values: tuple[tuple[Value, ...], ...], worth: float) -> list[_State]:
         """A run longer than the list before it: the list takes its own, the rest is the beginning of another run."""

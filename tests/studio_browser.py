@@ -52,6 +52,7 @@ def start_studio(folder: Path) -> tuple[subprocess.Popen[str], str]:
     found = re.search(r"http://\S+", line)
     if found is None:
         process.kill()
+        process.communicate()
         raise AssertionError(f"the studio printed no address: {line!r}")
     return process, found[0]
 

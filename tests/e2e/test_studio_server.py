@@ -365,6 +365,52 @@ def test_findings_come_in_order_and_decisions_go_where_the_check_reads_them(
     assert client.get(f"{L}/findings", params={"take": "lesson.vtt"}).json()["stale"]
 
 
+def test_an_edition_is_released_once_the_rights_sheet_allows_it(tmp_path: Path) -> None:
+    write_lesson_folder(tmp_path / "mill", small_tune("D3:2 E3:2", title="Mill race"))
+    address = "/api/lessons/mill"
+    with StudioServer(tmp_path) as server, server.client() as client:
+        publish = client.get(f"{address}/publish").json()
+        assert not publish["may_be_released"]
+        assert publish["gaps"][0]["todo"]
+        assert publish["caution"]
+        refused = wait_for(client, client.post(f"{address}/jobs", json={"kind": "release"}).json()["job"])
+        assert refused["state"] == "failed"
+        assert "rights" in refused["error"]["words"].casefold()
+        version = client.get(address).json()["version"]
+        assert client.get(f"{address}/publish").json()["id"] == "mill-race"
+        done = edit_at(
+            client, address, version,
+            {"kind": "rights", "values": {"status": "own-work", "reason": "I wrote it", "granted": "2026-11-01"}},
+            {"kind": "catalogue", "values": {"sell": ["part-a4"], "price": "3.00 EUR"}},
+        )  # fmt: skip
+        assert done.status_code == 200, done.text
+        publish = client.get(f"{address}/publish").json()
+        assert publish["may_be_released"], publish["gaps"]
+        assert publish["rights"]["granted"] == "2026-11-01"
+        released = wait_for(client, client.post(f"{address}/jobs", json={"kind": "release"}).json()["job"])
+        assert released["state"] == "done", released
+        assert released["result"]["number"] == 1
+        edition = client.get(f"{address}/publish").json()["editions"][0]
+        assert edition["changes"] == ["First edition."]
+        pdf = client.get(edition["files"][0]["url"])
+        assert pdf.content.startswith(b"%PDF")
+        import hashlib
+
+        assert hashlib.sha256(pdf.content).hexdigest() == edition["files"][0]["sha256"]
+        assert client.get(f"{address}/file/editions/1/source/lesson.toml").status_code == 404
+        again = wait_for(client, client.post(f"{address}/jobs", json={"kind": "release"}).json()["job"])
+        assert again["state"] == "failed"
+        bad = edit_at(
+            client, address, client.get(address).json()["version"],
+            {"kind": "rights", "values": {"expires": "2026-13-99"}},
+        )  # fmt: skip
+        assert bad.status_code == 422
+
+
+def edit_at(client: httpx.Client, address: str, version: str, *edits: dict[str, Any]) -> httpx.Response:
+    return client.post(f"{address}/edits", json={"version": version, "edits": list(edits)})
+
+
 def test_a_take_is_known_by_its_content(server: StudioServer, client: httpx.Client) -> None:
     vtt = b"WEBVTT\n\n00:00.000 --> 00:02.000\nthe first note is A\n"
     good = client.post(f"{L}/takes", params={"filename": "../../Tuesday <one>.vtt"}, content=vtt)

@@ -36,6 +36,8 @@ def _start(call: Call) -> Created:
     folder = call.studio.lesson_folder(call.lesson)
     if order["kind"] == "build":
         choose_steps(STEPS, order.get("only", ()))
+    elif order["kind"] == "release":
+        _give_id(call)
     elif order["kind"] == "check":
         take_path(folder, order["take"])
     else:
@@ -44,6 +46,18 @@ def _start(call: Call) -> Created:
         if order["what"] == "backing" and order["percent"] < 50:
             raise Refusal("cannot", "a recording is not stretched below 50 %: it would not sound")
     return Created({"job": call.studio.jobs.start(call.lesson, folder, order).document()}, 202)
+
+
+def _give_id(call: Call) -> None:
+    """A lesson that is released has an id; where it has none, it gets one of its title."""
+    from partwright.catalogue.ids_io import slug
+
+    desk = call.desk
+    with desk.lock:
+        state = desk.state()
+        if not state.lesson.catalogue_id:
+            name = slug(state.job.credits.title or call.lesson)
+            desk.edit(state.version, [{"kind": "catalogue", "values": {"id": name}}], "")
 
 
 def _jobs(call: Call) -> dict[str, Any]:

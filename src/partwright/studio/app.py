@@ -7,7 +7,7 @@ from collections.abc import Callable, Coroutine
 from typing import TYPE_CHECKING, Any
 
 from partwright.errors import PartwrightError
-from partwright.studio import api_jobs, api_lessons, api_score, api_script, api_sound, api_takes
+from partwright.studio import api_jobs, api_lessons, api_publish, api_score, api_script, api_sound, api_takes
 from partwright.studio.calls import Call, Created, Row, read_query
 from partwright.studio.description import description
 from partwright.studio.guard import COOKIE, ENDING, JSON_BYTES, Guard
@@ -28,6 +28,7 @@ ROWS: tuple[Row, ...] = (
     *api_sound.ROWS,
     *api_takes.ROWS,
     *api_script.ROWS,
+    *api_publish.ROWS,
     *api_jobs.ROWS,
 )
 

@@ -5,6 +5,7 @@ Functions here take a parsed document and change it; nothing is read or written.
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -14,6 +15,7 @@ from partwright.lesson import LESSON_FILE
 __all__ = [
     "SETTINGS",
     "apply_settings",
+    "apply_table",
     "parse_document",
     "put_pin",
     "replace_entries",
@@ -103,6 +105,28 @@ def apply_settings(document: Any, values: Mapping[str, Any]) -> None:
             value = int(value)
         where = document if not table else _table(document, table)
         where[key] = value
+
+
+def apply_table(document: Any, name: str, values: Mapping[str, Any]) -> None:
+    """Set keys of one table of lesson.toml; None or nothing takes one out. Dates come as ISO 8601 text."""
+    import tomlkit
+    from tomlkit.items import Table
+
+    kept: dict[str, Any] = {}
+    if name in document and not isinstance(document[name], Table):  # `rights = [...]` at the top becomes its lines
+        lines = list(document.pop(name))
+        kept = {"lines": lines} if lines else {}
+    if name not in document:
+        document.append(name, tomlkit.table())
+    table = _table(document, name)
+    for key, value in {**kept, **values}.items():
+        if value in (None, "", []):
+            table.pop(key, None)
+        else:
+            table[key] = datetime.date.fromisoformat(value) if key in _DATES else value
+
+
+_DATES = frozenset({"granted", "expires"})
 
 
 def replace_entries(document: Any, name: str, entries: Sequence[Mapping[str, Any]], keys: Sequence[str]) -> None:

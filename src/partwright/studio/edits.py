@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,6 +14,7 @@ from partwright.score import Note, Part, beat_text
 from partwright.studio.edit_texts import (
     SETTINGS,
     apply_settings,
+    apply_table,
     parse_document,
     put_pin,
     replace_entries,
@@ -292,6 +294,24 @@ def _script(desk: _Edit, edit: Mapping[str, Any]) -> str:
     return "Changed the script"
 
 
+def _rights(desk: _Edit, edit: Mapping[str, Any]) -> str:
+    for key in ("granted", "expires"):
+        if edit["values"].get(key) is not None:
+            try:
+                datetime.date.fromisoformat(edit["values"][key])
+            except ValueError:
+                raise Refusal("cannot", f'"{edit["values"][key]}" is no date', "Write it as 2026-11-28.") from None
+    apply_table(desk.document, "rights", edit["values"])
+    desk.touched = True
+    return "Changed the rights sheet"
+
+
+def _catalogue(desk: _Edit, edit: Mapping[str, Any]) -> str:
+    apply_table(desk.document, "catalogue", edit["values"])
+    desk.touched = True
+    return "Changed what the catalogue says"
+
+
 _MAKERS: Mapping[str, Callable[[_Edit, Mapping[str, Any]], str]] = {
     "pin": _pin,
     "pin_equal": _pin_equal,
@@ -308,4 +328,6 @@ _MAKERS: Mapping[str, Callable[[_Edit, Mapping[str, Any]], str]] = {
     "add_sentence": _add_sentence,
     "own_script": _own_script,
     "script": _script,
+    "rights": _rights,
+    "catalogue": _catalogue,
 }

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 __all__ = ["LessonFile", "file_answer", "file_kind", "find_file"]
 
-_FOLDERS = ("build", "takes")
+_FOLDERS = ("build", "takes", "editions")
 _KINDS: Mapping[str, str] = {
     ".pdf": "application/pdf",
     ".svg": "image/svg+xml",
@@ -83,6 +83,8 @@ def find_file(folder: Path, name: str) -> LessonFile:
     if any(part in ("", ".", "..") or "\\" in part or "\x00" in part or part.startswith(".") for part in parts):
         raise missing
     inside = parts[0] in _FOLDERS and len(parts) > 1
+    if parts[0] == "editions" and (len(parts) < 4 or not parts[1].isdigit() or parts[2] != "files"):
+        raise missing
     if not inside and not (len(parts) == 1 and parts[0].startswith("backing.") and parts[0] != "backing."):
         raise missing
     path = folder

@@ -129,9 +129,9 @@ class Jobs:
             return tuple(self._jobs.values())
 
     def builds(self, lesson: str) -> bool:
-        """Whether a build of this lesson is running."""
+        """Whether a build or a release of this lesson is running: it holds the folder's lock."""
         job = self._running
-        return job is not None and job.lesson == lesson and job.kind == "build"
+        return job is not None and job.lesson == lesson and job.kind in ("build", "release")
 
     def cancel(self, job_id: str) -> Job:
         """End a job; what it has finished stays."""
@@ -240,7 +240,7 @@ class Jobs:
 
     def _tell(self, job: Job) -> None:
         self._hub.tell("job", job.document(), lesson=job.lesson)
-        if job.state == "done" and job.kind == "check":
+        if job.state == "done" and job.kind in ("check", "release"):
             self._hub.tell("takes", {}, lesson=job.lesson)
 
 

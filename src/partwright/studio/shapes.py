@@ -77,6 +77,39 @@ _EPISODE = {
     "properties": {"title": {"type": "string", "minLength": 1, "maxLength": 200}, "sections": _LINES},
 }
 _TEXT = {"type": "string", "maxLength": 4000}
+_DATE = {"type": ["string", "null"], "pattern": r"^\d{4}-\d{2}-\d{2}$"}
+_OR_NONE = {"type": ["string", "null"], "maxLength": 1000}
+_RIGHTS = {
+    "type": "object",
+    "additionalProperties": False,
+    "properties": {
+        "status": {
+            "type": ["string", "null"], "enum": ["public-domain", "own-work", "licensed", "fan-arrangement", None],
+        },
+        "countries": _LINES,
+        "authors": _LINES,
+        "owners": _LINES,
+        "lines": _LINES,
+        "granted": _DATE,
+        "expires": _DATE,
+        "copies": {"type": ["integer", "null"], "minimum": 1, "maximum": 10_000_000},
+        **dict.fromkeys(
+            ("reason", "licence", "scope", "arrangement", "recording", "sync", "royalty", "ismn", "isrc"), _OR_NONE
+        ),
+    },
+}  # fmt: skip
+_CATALOGUE = {
+    "type": "object",
+    "additionalProperties": False,
+    "properties": {
+        "id": {"type": "string", "pattern": "^[a-z0-9][a-z0-9-]{0,59}$"},
+        "price": _OR_NONE,
+        "summary": _OR_NONE,
+        "language": {"type": ["string", "null"], "maxLength": 20},
+        "tags": _LINES,
+        "sell": _LINES,
+    },
+}
 _EDIT = {
     "oneOf": [
         _kind("pin", {"n": _N, "value": _PIN}),
@@ -94,6 +127,8 @@ _EDIT = {
         _kind("add_sentence", {"after": _N, "text": _TEXT}),
         _kind("own_script", {"own": {"type": "boolean"}}),
         _kind("script", {"text": {"type": "string", "maxLength": 1_000_000}}),
+        _kind("rights", {"values": _RIGHTS}),
+        _kind("catalogue", {"values": _CATALOGUE}),
     ]
 }
 _LIST = {"type": "array", "minItems": 1, "maxItems": 500, "items": _EDIT}
@@ -130,5 +165,6 @@ JOB_ORDER = {
         _kind("build", {}, {"only": {"type": "array", "maxItems": 60, "items": {"type": "string", "maxLength": 60}}}),
         _kind("check", {"take": _TAKE}),
         _kind("sound", {"what": WHAT, "percent": PERCENT}),
+        _kind("release", {}, {"anyway": {"type": "boolean"}}),
     ]
 }

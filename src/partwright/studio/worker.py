@@ -77,6 +77,36 @@ def _build(folder: Path, order: Mapping[str, Any], tell: Tell) -> dict[str, Any]
     }
 
 
+def _release(folder: Path, order: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
+    import datetime
+
+    from partwright.building import Ran, Step
+    from partwright.catalogue import release
+
+    def started(step: Step, number: int, total: int) -> None:
+        tell({"words": step.words, "done": number - 1, "total": total})
+
+    def finished(ran: Ran) -> None:
+        tell({"words": f"{ran.words}: {ran.why}"})
+
+    done = release(
+        folder,
+        today=datetime.datetime.now().astimezone().date(),
+        even_if_unchanged=bool(order.get("anyway", False)),
+        started=started,
+        finished=finished,
+    )
+    return {
+        "number": done.edition.number,
+        "imprint": done.edition.imprint,
+        "changes": list(done.edition.changes),
+        "gaps": [str(gap) for gap in done.gaps],
+        "mended": [erratum.words for erratum in done.mended],
+        "unmended": [erratum.words for erratum in done.unmended],
+        "remarks": list(done.remarks),
+    }
+
+
 def _check(folder: Path, order: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     from partwright.studio.check_work import check_one
 
@@ -91,6 +121,7 @@ def _sound(folder: Path, order: Mapping[str, Any], tell: Tell) -> dict[str, Any]
 
 _DOERS: Mapping[str, Callable[[Path, Mapping[str, Any], Tell], dict[str, Any]]] = {
     "build": _build,
+    "release": _release,
     "check": _check,
     "sound": _sound,
 }

@@ -145,7 +145,7 @@ def build_one(folder: str, only: tuple[str, ...] = ()) -> dict[str, Any]:
                 digest.update(f"{step}\0{name}\0{value}\n".encode())
         result["content"] = digest.hexdigest()
     except PartwrightError as error:
-        result["error"] = str(error)
+        result["error"] = str(error) if folder in str(error) else f"{folder}: {error}"
     except MemoryError:
         result["error"] = f"{folder}: there is not enough memory for it. Close other programs, or use fewer processes."
     except Exception as fault:

@@ -54,6 +54,14 @@ def test_one_slip_is_found_where_it_is(was: str, now: str, finding: tuple[str, s
     assert wrongs(RIGHT.replace(was, now)) == [finding]
 
 
+def test_two_things_said_of_one_note_contradict_only_where_no_plan_tells_which() -> None:
+    text = "The D is open. E is first finger. The F sharp is third finger. Now from the top. "
+    text += "The D is open. E is second finger."
+    unplanned = check_narration(parse_transcript(text.encode()), TUNE, CELLO)
+    assert [(f.kind, f.bar, f.beat) for f in unplanned.findings] == [("contradiction", "1", "2")]
+    assert [(f.kind, f.bar, f.beat) for f in checked(text).findings] == [("finger", "1", "2")]
+
+
 def test_the_last_word_stands() -> None:
     assert wrongs(RIGHT.replace("is third finger", "is second, sorry, third finger")) == []
 

@@ -45,18 +45,19 @@ def untaught_stretches(part: Part, taught: frozenset[int]) -> tuple[tuple[int, i
     return tuple(stretches)
 
 
-def contradictions(judged: Sequence[Judged]) -> tuple[tuple[Judged, Judged], ...]:
-    """Pairs of claims of one kind about one place that say different things, where neither could be told wrong.
+def contradictions(judged: Sequence[Judged], places: Sequence[Place]) -> tuple[tuple[Judged, Judged], ...]:
+    """Pairs of claims of one kind about one place that say different things, where no plan says which is right.
 
-    Where the plan says which of the two is right, the other one is a finding already.
+    Where there is a plan, the one of the two that is wrong is a finding already.
     """
-    kinds = ("finger", "string", "position", "count", "extension", "harmonic")
+    kinds = ("finger", "string", "position", "extension", "harmonic")
     first: dict[tuple[int, str], Judged] = {}
     found: list[tuple[Judged, Judged]] = []
     for item in judged:
         if (
             item.place < 0
             or item.kind not in kinds
+            or places[item.place].attacks[0].placements
             or item.verdict != "right"
             or item.claimed.startswith(("or ", "not "))
         ):

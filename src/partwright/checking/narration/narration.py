@@ -122,7 +122,7 @@ class NarrationCheck:
             return (NarrationFinding(finding=finding),)
         found = [self._of_claim(item) for item in self.judged if item.verdict in ("wrong", "check")]
         found += [self._of_structure(item) for item in self.structure if item.verdict in ("wrong", "check")]
-        found += [self._of_contradiction(one, two) for one, two in contradictions(self.judged)]
+        found += [self._of_contradiction(one, two) for one, two in contradictions(self.judged, self.places)]
         found += self._ambiguous_strings()
         return tuple(sorted(found, key=lambda f: f.first_word))
 

@@ -168,3 +168,14 @@ def test_nothing_from_a_file_becomes_markup(studio: Studio, open_page: Open) -> 
     until(page, "document.querySelector('#start a') !== null")
     assert SCRIPT in page.locator("#start").inner_text()
     assert page.evaluate("window.stolen") is None
+
+
+def test_equal_phrases_follow_where_asked(studio: Studio, open_page: Open) -> None:
+    lesson = studio.lesson("equal")
+    before = pins(lesson)
+    page = open_page("#/equal/hand")
+    choose(page, 5)  # bar 2, beat 3: the phrase returns in bar 28, all but this note; the next bars are equal
+    choose(page, 6)  # bar 3, beat 1, and bar 29
+    page.get_by_role("button", name="Pin it there too").click()
+    until(page, "window.partwright.state.lesson.undo !== null")
+    assert {"3:1", "29:1"} <= set(pins(lesson)) - set(before)

@@ -7,6 +7,7 @@ practice, no source); the half speed of a recording lasts twice as long.
 from __future__ import annotations
 
 import json
+import re
 import statistics
 import time
 import tomllib
@@ -122,3 +123,34 @@ def test_a_take_is_recorded_and_kept_in_the_folder(studio: Studio, open_page: Op
     (made,) = [p for p in (lesson / "takes").iterdir() if p.name.startswith("take-")]
     assert made.stat().st_size > 5_000
     assert made.read_bytes()[:4] == b"\x1a\x45\xdf\xa3", "WebM begins with the EBML mark (RFC 8794, section 11.2.1)"
+
+
+@pytest.mark.slow
+def test_forty_findings_are_decided_by_key_within_two_minutes(studio: Studio, open_page: Open) -> None:
+    studio.lesson("forty")
+    page = open_page("#/forty/check")
+    origin = page.evaluate("location.origin")
+    sentences = page.request.get(f"{origin}/api/lessons/forty/script").json()["sentences"]
+    other = {"first": "second", "second": "third", "third": "fourth", "fourth": "first"}
+    lines, seconds, wrong = [], 0, 0
+    for number, sentence in enumerate(sentences):
+        text = sentence["text"]
+        if number % 3 and wrong < 60:
+            changed = re.sub(r"\b(first|second|third|fourth)(?= finger)", lambda m: other[m[1]], text, count=1)
+            wrong += changed != text
+            text = changed
+        lines.append(f"[{seconds // 60}:{seconds % 60:02}] {text}")
+        seconds += 1 + len(text.split()) // 2
+    page.locator("#take-file").set_input_files(
+        {"name": "many.txt", "mimeType": "text/plain", "buffer": "\n".join(lines).encode()}
+    )
+    until(page, "document.activeElement.classList.contains('finding')", 120)
+    count = page.locator(".finding").count()
+    assert count >= 40, f"{count} findings of {wrong} false fingers"
+    began = time.monotonic()
+    for n in range(count):
+        page.keyboard.press("aru"[n % 3])
+        until(page, f"document.querySelectorAll('.decided-as').length === {n + 1}")
+    taken = (time.monotonic() - began) * 40 / count
+    assert taken < 120, f"the page alone takes {taken:.0f} s for forty"
+    until(page, "window.partwright.state.takes.find(t => t.name === 'many.txt')?.open === 0", 30)

@@ -59,6 +59,7 @@ function seen(entries) {
   for (const entry of entries) {
     const leaf = score.leaves[score.leaves.findIndex((l) => l.element === entry.target)];
     if (!leaf) continue;
+    leaf.seen = entry.isIntersecting;
     if (entry.isIntersecting) drawLeaf(leaf).catch((error) => tell("trouble", error));
     else letGo(leaf);
   }
@@ -105,6 +106,7 @@ async function fetchLeaf(leaf) {
   leaf.known = null;
   leaf.state = "drawn";
   tell("drawn", leaf);
+  for (const other of score.leaves) if (other.seen === false) letGo(other); // passed by while it was fetched
 }
 
 function addGlyphs(glyphs) {

@@ -98,7 +98,7 @@ def replan(planning: Planning, pin: Pin) -> Planning:
     part, pins = planning.part, (*planning.pins, pin)
     by_note = merge_pins(pins, part)
     event = planning.walk.event_of.get(pin.note_id)
-    if event is not None and event not in planning.impossible and not planning.runs and pin.substitute is None:
+    if event is not None and event not in planning.impossible and not planning.found_runs and pin.substitute is None:
         variable = planning.variable_of[event]
         fresh = variable not in planning.allowed and variable not in planning.substitute_of
         if fresh:
@@ -129,19 +129,29 @@ def _agreeing_runs(
     """Runs whose notes the teacher has not pinned differently from the bars they are like."""
     by_bar = _notes_by_bar(part)
     kept = []
+    root: dict[str, str] = {}  # by note, the note whose fingers it shares
+    said: dict[str, tuple[Pin, ...]] = {}  # by such a note, the pins of all that share its fingers
     for run in runs:
         pairs = [
             (one, two)
             for k in range(run.length)
             for one, two in zip(by_bar.get(run.first + k, ()), by_bar.get(run.like + k, ()), strict=True)
         ]
-        agree = all(_compatible(by_note.get(one.id, ()), by_note.get(two.id, ())) for one, two in pairs)
+        roots = {one.id: root.get(two.id, two.id) for one, two in pairs}
+        agree = all(
+            _compatible(by_note.get(one.id, ()), said.get(roots[one.id], by_note.get(roots[one.id], ())))
+            for one, _ in pairs
+        )
         events = all(
             (walk.event_of[one.id] in _own(walk, one)) == (walk.event_of[two.id] in _own(walk, two))
             for one, two in pairs
         )
         if agree and events:
             kept.append(run)
+            root |= roots
+            for one, _ in pairs:
+                first = roots[one.id]
+                said[first] = (*said.get(first, by_note.get(first, ())), *by_note.get(one.id, ()))
     return tuple(kept)
 
 

@@ -411,6 +411,20 @@ def edit_at(client: httpx.Client, address: str, version: str, *edits: dict[str, 
     return client.post(f"{address}/edits", json={"version": version, "edits": list(edits)})
 
 
+def test_keys_are_ranked_and_a_lesson_starts_in_the_one_chosen(server: StudioServer, client: httpx.Client) -> None:
+    job = wait_for(client, client.post(f"{L}/jobs", json={"kind": "keys"}).json()["job"])
+    assert job["state"] == "done", job
+    best = job["result"]["ranking"][0]
+    assert {"tonic", "mode", "octave_shift", "cost_per_note", "lowest", "highest", "octave"} <= set(best)
+    choice = next(row for row in job["result"]["ranking"] if row["tonic"] == "G" and row["mode"] == "major")
+    made = client.post(f"{L}/in_key", params={"name": "weir in G", "key": "G", "octave": choice["octave"]})
+    assert made.status_code == 201, made.text
+    assert made.json()["lesson"]["key"] == "G major"
+    assert made.json()["lesson"]["pins"] == []
+    assert client.get(L).json()["key"] == "D major"
+    assert client.post(f"{L}/jobs", json={"kind": "keys", "near": "H sharp"}).status_code == 422
+
+
 def test_a_take_is_known_by_its_content(server: StudioServer, client: httpx.Client) -> None:
     vtt = b"WEBVTT\n\n00:00.000 --> 00:02.000\nthe first note is A\n"
     good = client.post(f"{L}/takes", params={"filename": "../../Tuesday <one>.vtt"}, content=vtt)
@@ -496,6 +510,6 @@ def test_undo_goes_on_after_a_restart(tmp_path: Path) -> None:
     with StudioServer(tmp_path, "weir") as server, server.client() as client:
         lesson = client.get(L).json()
         assert lesson["version"] == done["version"]
-        assert lesson["undo"] == "Changed title"
+        assert lesson["undo"] == "Changed the title"
         client.post(f"{L}/undo", json={"version": lesson["version"]})
     assert (tmp_path / "weir" / "lesson.toml").read_bytes() == before

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from partwright.arranging import parse_key
 from partwright.building import STEPS, Workshop, choose_steps
 from partwright.studio.calls import Call, Created, Row
 from partwright.studio.refusal import Refusal
@@ -38,6 +39,9 @@ def _start(call: Call) -> Created:
         choose_steps(STEPS, order.get("only", ()))
     elif order["kind"] == "release":
         _give_id(call)
+    elif order["kind"] == "keys":
+        if order.get("near", "backing") != "backing":
+            parse_key(order["near"])
     elif order["kind"] == "check":
         take_path(folder, order["take"])
     else:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -115,6 +116,23 @@ def _demo(call: Call) -> Created:
     return Created({"name": name, "survey": [], "lesson": lesson_answer(studio, name)})
 
 
+def _in_key(call: Call) -> Created:
+    """A lesson of the same tune in another key; this one stays as it is."""
+    studio, query = call.studio, call.query
+    name = check_name(query["name"])
+    if (studio.folder / name).is_symlink():
+        raise Refusal("cannot", f'there is something called "{name}" already', "Choose another name.")
+    desk = call.desk
+    with desk.lock:
+        state = desk.state()
+    lesson = replace(state.lesson, pins=(), tune_file="tune.musicxml", catalogue_id="", undo=())
+    _, survey = new_lesson(
+        studio.folder / name, state.job.tune_path, lesson, key=query["key"], octaves=query.get("octave", 0)
+    )
+    studio.hub.tell("lessons", {})
+    return Created({"name": name, "survey": list(survey_lines(survey)), "lesson": lesson_answer(studio, name)})
+
+
 async def _start(studio: Studio, request: Request) -> Response:
     from anyio import to_thread
     from starlette.responses import JSONResponse
@@ -201,6 +219,19 @@ ROWS = (
         answer=_demo,
         query={"name": _NAME},
         required=("name",),
+        status=201,
+    ),
+    Row(
+        method="POST",
+        path="/api/lessons/{lesson}/in_key",
+        words="Start a lesson of the same tune in another key.",
+        answer=_in_key,
+        query={
+            "name": _NAME,
+            "key": {"type": "string", "minLength": 1, "maxLength": 20},
+            "octave": {"type": "integer", "minimum": -4, "maximum": 4},
+        },
+        required=("name", "key"),
         status=201,
     ),
     Row(method="GET", path="/api/lessons/{lesson}", words="A lesson.", answer=_lesson),

@@ -138,7 +138,8 @@ def _entering(studio: Studio) -> Endpoint:
         # A page of its own, not a redirect: so the next request is the browser's own and carries the cookie.
         answer = HTMLResponse(
             '<!doctype html><html lang="en"><head><meta charset="utf-8"><meta http-equiv="refresh" content="0;url=/">'
-            '<title>The studio</title></head><body><p><a href="/">To the studio</a></p></body></html>'
+            '<link rel="icon" href="data:,"><title>The studio</title></head><body>'
+            '<p><a href="/">To the studio</a></p></body></html>'
         )
         answer.set_cookie(COOKIE, studio.token, httponly=True, samesite="strict", path="/")
         return answer

@@ -209,8 +209,21 @@ def _settings(desk: _Edit, edit: Mapping[str, Any]) -> str:
     _refuse_unknown(desk.state, edit["values"])
     apply_settings(desk.document, edit["values"])
     desk.touched = True
-    names = ", ".join(name.replace("_", " ") for name in edit["values"] if name in SETTINGS)
+    names = ", ".join(_SETTING_WORDS.get(name, f"the {name}") for name in edit["values"] if name in SETTINGS)
     return f"Changed {names}" if names else "Nothing changed"
+
+
+_SETTING_WORDS: Mapping[str, str] = {
+    "tempo_qpm": "the tempo",
+    "practice_percent": "the practice tempi",
+    "marks": "which marks are printed",
+    "string_names": "how strings are named",
+    "own_levels": "the versions for levels",
+    "second": "the second part",
+    "style": "the accompaniment",
+    "tries": "how often a step is played",
+    "speaking_wpm": "the rate of speaking",
+}
 
 
 def _refuse_unknown(state: PlanState, values: Mapping[str, Any]) -> None:

@@ -165,6 +165,7 @@ JOB_ORDER = {
         _kind("build", {}, {"only": {"type": "array", "maxItems": 60, "items": {"type": "string", "maxLength": 60}}}),
         _kind("check", {"take": _TAKE}),
         _kind("sound", {"what": WHAT, "percent": PERCENT}),
+        _kind("keys", {}, {"near": {"type": "string", "minLength": 1, "maxLength": 40}}),
         _kind("release", {}, {"anyway": {"type": "boolean"}}),
     ]
 }

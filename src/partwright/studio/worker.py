@@ -107,6 +107,12 @@ def _release(folder: Path, order: Mapping[str, Any], tell: Tell) -> dict[str, An
     }
 
 
+def _keys(folder: Path, order: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
+    from partwright.studio.keys_work import rank
+
+    return rank(folder, order.get("near"), tell)
+
+
 def _check(folder: Path, order: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     from partwright.studio.check_work import check_one
 
@@ -122,6 +128,7 @@ def _sound(folder: Path, order: Mapping[str, Any], tell: Tell) -> dict[str, Any]
 _DOERS: Mapping[str, Callable[[Path, Mapping[str, Any], Tell], dict[str, Any]]] = {
     "build": _build,
     "release": _release,
+    "keys": _keys,
     "check": _check,
     "sound": _sound,
 }

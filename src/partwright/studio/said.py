@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from functools import lru_cache
 from typing import Any
 
 from partwright.checking.narration import NarrationCheck, check_narration, parse_transcript
@@ -14,13 +13,19 @@ from partwright.studio.plan_state import PlanState
 
 __all__ = ["said_findings"]
 
+_MOST_KNOWN = 1000
+
 
 def said_findings(state: PlanState, text: str, bars: Sequence[str]) -> dict[str, Any]:
     """What is wrong with a sentence about these bars (none: about no place in particular), and what it claims."""
-    return _checked(state, " ".join(text.split()), tuple(bars))
+    key = (" ".join(text.split()), tuple(bars))
+    if key not in state.said:
+        if len(state.said) > _MOST_KNOWN:
+            state.said.clear()
+        state.said[key] = _checked(state, *key)
+    return state.said[key]
 
 
-@lru_cache(maxsize=512)
 def _checked(state: PlanState, text: str, bars: tuple[str, ...]) -> dict[str, Any]:
     before = f"We are in bar {bars[0]}. " if bars and bars[0] in {bar.number for bar in state.part.bars} else ""
     if not any(c.isalnum() for c in text):

@@ -53,7 +53,7 @@ class PlanState:
     bowing: BowingPlan
     marks: tuple[Mark, ...]
     shared: dict[object, Any] = field(default_factory=dict, repr=False)  # what is known of the tune, whatever the plan
-    said: dict[tuple[str, tuple[str, ...]], dict[str, Any]] = field(default_factory=dict, repr=False)  # sentences checked
+    said: dict[tuple[str, tuple[str, ...]], dict[str, Any]] = field(default_factory=dict, repr=False)  # by sentence
 
     @property
     def lesson(self) -> Lesson:

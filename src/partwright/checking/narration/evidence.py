@@ -102,6 +102,7 @@ class Scene:
     truth: Truth
     clean: bool
     fingers: Mapping[str, int]  # number words as fingers
+    finger_forms: frozenset[str]  # how "finger" may be written
     frames: Frames
 
 
@@ -135,7 +136,9 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
     window = range(max(0, first - _WINDOW), min(len(scene.words), last + _WINDOW + 1))
     forms = [scene.words[w].form for w in range(first, last + 1)]
     disagrees = _logit(doubt.disagrees)
+    called = any(form in scene.finger_forms or "finger" in form for form in forms)  # "fingeron": run together
     bare = doubt.kind == "finger" and claim is not None and not claim.run and len(forms) == 1 and claim.value != (0,)
+    bare = bare and not called
     narrow, wide = frames_of(mention, claim, doubt.kind, scene.words, scene.taken)
     frames = scene.frames
     values: Mapping[str, float] = {
@@ -165,7 +168,7 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
         "in_run": float(claim is not None and claim.run > 0),
         "run_fits_with_gap": float(doubt.run_fits_with_gap),
         "run_more_wrong": min(3, max(0, doubt.run_wrong - 1)),
-        "says_finger": float("finger" in forms or "fingers" in forms),
+        "says_finger": float(called),
         "named": float(mention.note is not None),
         "lost_name_near": float(any(scene.mentions[j].note is None for j in near if abs(j - k) == 1)),
         "apart": float(_stop_within(scene, mention, claim) == 2),

@@ -38,6 +38,7 @@ _BARE_LEAST = 6  # accidentals that must have been said before a habit is known
 _LIKELIEST = 0.5
 _SENTENCE_WORDS = 12
 _BEGINNINGS = frozenset({"pop", "so", "now", "then", "okay", "next", "cross", "hop", "start"})
+_TAKEN_BACK_WORDS = 2  # so soon after it a "sorry" or "hang on" is about the claim
 _HEDGE_WORDS = 6  # "or take it with": what follows so soon is an offer
 _SLIP = 0.04  # how often a claim is a slip of the tongue: what speaks against another reading of the words
 
@@ -68,9 +69,11 @@ def judge(
     words: Sequence[Word],
     *,
     clean: bool,
+    corrections: Sequence[int] = (),
     hedges: frozenset[str] = frozenset(),
     known: frozenset[str] = frozenset(),
     fingers: Mapping[str, int] = MappingProxyType({}),
+    finger_forms: frozenset[str] = frozenset({"finger"}),
 ) -> tuple[Judged, ...]:
     """A verdict on every claim, in the order in which they were said.
 
@@ -92,7 +95,39 @@ def judge(
             if claim.kind == "stay":
                 continue
             found.append(_judge_claim(mentions, k, claim, likeliest, following, truth, words, hedges))
-    return _once(_weighed(found, mentions, likeliest, truth, words, clean=clean, known=known, fingers=fingers))
+    found = [_unless_taken_back(item, mentions, words, frozenset(corrections)) for item in found]
+    return _once(
+        _weighed(
+            found,
+            mentions,
+            likeliest,
+            truth,
+            words,
+            clean=clean,
+            known=known,
+            fingers=fingers,
+            finger_forms=finger_forms,
+        )
+    )
+
+
+def _unless_taken_back(
+    item: Judged, mentions: Sequence[Mention], words: Sequence[Word], corrections: frozenset[int]
+) -> Judged:
+    """A doubted claim that the speaker takes back at once is none, whatever became of the words after that."""
+    if item.verdict != "doubt":
+        return item
+    mention = mentions[item.mention]
+    ends = {item.last_word}
+    if 0 < mention.name_first - item.last_word <= _TAKEN_BACK_WORDS:
+        ends.add(mention.name_last)  # "first finger on G, hang on, fourth"
+    for end in ends:
+        for w in range(end + 1, min(len(words), end + 1 + _TAKEN_BACK_WORDS)):
+            if words[w - 1].stop == 2:
+                break
+            if w in corrections:
+                return replace(item, verdict="right", confidence=0.0)
+    return item
 
 
 def _weighed(
@@ -105,6 +140,7 @@ def _weighed(
     clean: bool,
     known: frozenset[str],
     fingers: Mapping[str, int],
+    finger_forms: frozenset[str],
 ) -> list[Judged]:
     """Doubted claims with the verdict that all the evidence around them gives."""
     agreeing, disagreeing = [0] * len(mentions), [0] * len(mentions)
@@ -125,7 +161,7 @@ def _weighed(
     scene = Scene(
         mentions=mentions, likeliest=likeliest, agreeing=agreeing, disagreeing=disagreeing, words=words,
         odd=odd_words(words, known), taken=frozenset(taken), truth=truth, clean=clean,
-        fingers=fingers, frames=frames,
+        fingers=fingers, finger_forms=finger_forms, frames=frames,
     )  # fmt: skip
     clear = clean and not _misheard(mentions)
     least = WRONG_FROM_CLEAR if clear else WRONG_FROM
@@ -271,6 +307,9 @@ def _judge_claim(
     if place < 0:
         return replace(base, verdict="unplaced", confidence=1.0 - float(following.real[k]))
     true = truth.claim(claim.kind, claim.value)
+    strings = {string.letter for string in truth.instrument.strings}
+    if kind == "string" and claim.value[0] == "letter" and claim.value[1] not in strings:
+        return replace(base, verdict="unplaced")  # no such string: another word was meant
     here = truth.places[place]
     if claim.kind == "same_finger":
         true = _same_finger_from(mentions, k, likeliest, truth, true)

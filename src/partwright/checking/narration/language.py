@@ -78,6 +78,7 @@ class Language:
     link_kinds: Mapping[str, Link]  # "" for nothing between, "comma", "stop", "other"
     vocabulary: frozenset[str]
     sets: Mapping[str, frozenset[str]]
+    finger_forms: frozenset[str]  # "finger" and what is misheard for it
     finger_words: Mapping[str, int]  # one word -> the finger it may name
 
 
@@ -139,6 +140,13 @@ def compile_language(text: str) -> Language:
         link_kinds={name: Link(links[name]["left"], links[name]["right"]) for name in ("", "comma", "stop", "other")},
         vocabulary=frozenset(words_in_use),
         sets={name: frozenset(words) for name, words in data["sets"].items()},
+        finger_forms=frozenset(
+            {
+                "finger",
+                "fingers",
+                *(" ".join(r.heard) for rows in hearing.values() for r in rows if r.meant == "finger"),
+            }
+        ),
         finger_words={
             word: int(value)
             for name in ("digit_open", "fingerth")

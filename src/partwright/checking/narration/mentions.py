@@ -81,3 +81,4 @@ class Spoken:
 
     mentions: tuple[Mention, ...]
     structure: tuple[StructureWord, ...]
+    corrections: tuple[int, ...] = ()  # the words at which something said before is taken back

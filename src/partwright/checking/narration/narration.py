@@ -229,8 +229,10 @@ def check_narration(
         truth,
         words,
         clean=trusts_capitals(words),
+        corrections=spoken.corrections,
         hedges=language.sets["hedges"],
         fingers=language.finger_words,
+        finger_forms=language.finger_forms,
         known=language.vocabulary | frozenset(language.links) | frozenset(language.hearing),
     )
     structure = check_structure(spoken.structure, part, stretches, words)

@@ -35,6 +35,7 @@ _LIGHT = frozenset(
     {"and", "then", "um", "uh", "er", "the", "a", "to", "so", "okay", "like", "an", "now", "you", "know"}
 )
 _CORRECTING_WORDS = 5
+_HEARD_CORRECTION = 0.5  # what its mishearings may cost
 _DIGITS_FOR = 1.5  # "one three four for E F sharp G": without such a word a run stands for itself
 _ORDINAL_FOR = 1.3
 _NAME_INSIDE = 2.5  # "open D, first, third": the name is a part of the run, no note of its own
@@ -265,6 +266,10 @@ class _Parser:
             and self.words[behind].form in self.sets["string_words"]
         )
 
+    def _names_an_accidental(self, atom: Atom) -> bool:
+        behind = atom.last_word + 1
+        return behind < len(self.words) and self.words[behind].form in self.sets["accidental"]
+
     def _behind(self, state: _State, atom: Atom) -> _State:
         return self._pass(state, atom.last_word, atom.last_word, gap=False)
 
@@ -404,13 +409,14 @@ class _Parser:
         blank = Mention(note=None, first_word=one, last_word=two, name_first=one, name_last=two, p=p)
         first = replace(blank, note=notes[0], cues=after.cues)
         after.cues = ()
-        first, pending, score, after = self._settle(after, first, after.score + atom.weight - atom.price)
+        worth = atom.weight - atom.price + _LONGER * sum(alter is not None for _, alter in notes)
+        first, pending, score, after = self._settle(after, first, after.score + worth)
         claim = self._made("alternate", (notes[0][0], notes[0][1] if notes[0][1] is not None else 9), atom)
         second = replace(blank, note=notes[1], tight=True, claims=(claim,))
         after.done, after.count = (after.done, first), after.count + 1
         after.score, after.pending = score, pending
         after.head = _Head(second, "note", frozenset({"alternate"}))
-        after.run, after.left, after.stopped, after.light, after.last = 2, self.none.left, False, True, "head"
+        after.run, after.left, after.stopped, after.light, after.last = 2, self.none.left, False, False, "head"
         return self._behind(after, atom)
 
     # Claims
@@ -561,6 +567,8 @@ class _Parser:
             if corrected is not None:
                 return [self._behind(corrected, atom)]
         weak = atom.kind in _WEAK
+        if atom.kind == "string_letter" and self._names_an_accidental(atom):
+            return []  # "the D on the F sharp": half a name, no string
         if atom.kind == "string_letter" and (state.last != "head" or state.pending or state.left < 0.9):
             return []
         if atom.kind == "digit" and not self._lone_digit(state, atom):
@@ -697,7 +705,23 @@ class _Parser:
         while form is not None:
             words.append(form[1])
             form = form[0]
-        return Spoken(mentions=self._second_thoughts(mentions[::-1]), structure=tuple(words[::-1]))
+        return Spoken(
+            mentions=self._second_thoughts(mentions[::-1]),
+            structure=tuple(words[::-1]),
+            corrections=self._corrections(),
+        )
+
+    def _corrections(self) -> tuple[int, ...]:
+        """Where words that take something back begin, whether or not what is right was understood after them."""
+        found = {
+            atom.first_word
+            for here in self.atoms
+            for atom in here
+            if atom.kind == "correction"
+            and atom.price < _HEARD_CORRECTION
+            and self.words[atom.first_word].form != "but"
+        }
+        return tuple(sorted(found))
 
     def _second_thoughts(self, mentions: list[Mention]) -> tuple[Mention, ...]:
         """The mentions, each claim with the neighbour it may belong to instead, and how likely that is."""

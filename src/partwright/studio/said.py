@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 from partwright.checking.narration import NarrationCheck, check_narration, parse_transcript
+from partwright.checking.narration.judge import Judged
 from partwright.errors import InputError
 from partwright.lesson import Section
-from partwright.score import beat_text
+from partwright.score import Part, beat_text
 from partwright.studio.plan_state import PlanState
 
 __all__ = ["said_findings"]
 
 _MOST_KNOWN = 1000
+
+_BARS = re.compile(r"\b[Bb]ars?\s+\d+(?:(?:\s*(?:to|and|–|-|,)\s*)+\d+)*")
 
 
 def said_findings(state: PlanState, text: str, bars: Sequence[str]) -> dict[str, Any]:
@@ -35,10 +40,45 @@ def _checked(state: PlanState, text: str, bars: tuple[str, ...]) -> dict[str, An
     except InputError:
         return {"findings": [], "claims": []}
     sections = tuple(Section(name=s.name, first_bar=s.first_bar, last_bar=s.last_bar) for s in state.outline.sections)
+    part = state.part if _speaks_beyond(text, bars) else _only(state.part, bars)
     check = check_narration(
-        transcript, state.part, state.job.instrument, plan=state.plan, bowing=state.bowing, sections=sections
+        transcript, part, state.job.instrument, plan=state.plan, bowing=state.bowing, sections=sections
     )
+    if part is not state.part:
+        check = replace(check, judged=_taken_at_their_word(check))
     return {"findings": _findings(state, check, len(before)), "claims": _claims(check, len(before))}
+
+
+def _taken_at_their_word(check: NarrationCheck) -> tuple[Judged, ...]:
+    """Claims as written, not as heard: a finger or string a listener would let pass as misheard is wrong in a script.
+
+    Only where its note is named with it and stands there; a comparison with an open string is no claim about the note.
+    """
+    named = {
+        item.mention for item in check.judged
+        if item.kind == "note" and item.verdict == "right" and (not item.evidence or item.right == item.claimed)
+    }  # fmt: skip
+    compared = {item.mention for item in check.judged if item.claimed == "open string" and item.evidence}
+    return tuple(
+        replace(item, verdict="wrong", confidence=0.95, why="")
+        if item.evidence and item.right and item.kind in ("finger", "string") and item.mention in named - compared
+        else item
+        for item in check.judged
+    )
+
+
+def _only(part: Part, bars: Sequence[str]) -> Part:
+    """The part with the notes of these bars alone: what a sentence of the script is about is known, not looked for."""
+    at = [bar.index for bar in part.bars if bar.number in bars]
+    notes = tuple(note for note in part.notes if at and at[0] <= note.bar_index <= at[-1])
+    return replace(part, notes=notes) if notes else part
+
+
+def _speaks_beyond(text: str, bars: Sequence[str]) -> bool:
+    """Whether a sentence names a bar outside those it is about."""
+    named = {number for found in _BARS.finditer(text) for number in re.findall(r"\d+", found[0])}
+    numbers = [int(bar) for bar in bars if bar.isdigit()]
+    return any(not numbers or not min(numbers) <= int(number) <= max(numbers) for number in named)
 
 
 def _findings(state: PlanState, check: NarrationCheck, skipped: int) -> list[dict[str, Any]]:

@@ -111,9 +111,7 @@ def plan_bowing(
     return plan
 
 
-def replan_bowing(
-    plan: BowingPlan, pins: Iterable[BowPin], *, strings: Mapping[str, int] | None = None
-) -> BowingPlan:
+def replan_bowing(plan: BowingPlan, pins: Iterable[BowPin], *, strings: Mapping[str, int] | None = None) -> BowingPlan:
     """The plan of the same part with `pins` instead of those it was made with; source marks stay.
 
     `strings` (note id to string index from 0 = lowest) take the place of those it was made with, where given.

@@ -172,7 +172,7 @@ def _roles(atoms: Sequence[Atom], tokens: Sequence[Token]) -> tuple[list[Said], 
             case "was_change":
                 marker = "change"
             case "fault":
-                faulted = True
+                faulted, marker = True, ""
             case "swap_to":
                 arrow = tokens[atom.first_word].form == "@arrow"
                 if said and (said[-1].role == "-" or arrow):

@@ -231,6 +231,8 @@ def _slip(report: Understood, place: int, grounds: Grounds) -> Judged | None:
     """What the narration check doubts at this place, of this kind, near the time if one is given."""
     times = report.pointers.times_s
     heard = {said_words(s, grounds) for s in report.observed}  # what he heard, if he says so, must be the slip
+    if report.kind == "note":
+        heard |= {note_words(*name) for name in report.names}
     heard |= {said_words(s, grounds) for s in report.proposed} if heard else set()
     found = [
         slip

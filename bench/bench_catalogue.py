@@ -35,7 +35,7 @@ PAGE = 100  # rows of a list as the studio asks for them
 RUNS = 15
 REBUILT = (250, 500, 1000, 2000, 4000)
 BUILT = 40
-ONLY = ("part-a4", "charts", "fingered", "facts")
+ONLY = ("part-a4", "part-letter", "charts", "booklet-a4", "facts")
 _NAMES = ("lantern", "weir", "goose", "stair", "ferry", "bell", "clock", "gate", "salt", "march", "orchard", "kettle",
           "miller", "thaw", "harbour", "sparrow", "hollow", "ember", "willow", "tinker", "cradle", "moor", "lamplight",
           "saddle", "furrow")  # fmt: skip

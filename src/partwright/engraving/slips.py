@@ -57,10 +57,8 @@ def errata_slip_pdf(
 
     Raises EngravingError where the page cannot be set.
     """
-    size = 10.5 if len(rows) <= 14 else 9.0 if len(rows) <= 24 else 7.5 if len(rows) <= 40 else 6.0
     slip = {
         "page": {"width": page.width_mm, "height": page.height_mm, "side": page.side_mm},
-        "size": size,
         "title": title,
         "byline": byline,
         "edition": edition,

@@ -106,7 +106,7 @@ def edit_settings(folder: Path, table: str, values: Mapping[str, object]) -> Non
     Nothing is written where the result would not be a lesson: LessonError tells every fault.
     """
     import tomlkit
-    from tomlkit.items import Table
+    from tomlkit.items import Item, Table
 
     path = folder / LESSON_FILE
     text = path.read_bytes().decode("utf-8")
@@ -121,11 +121,17 @@ def edit_settings(folder: Path, table: str, values: Mapping[str, object]) -> Non
         document[table] = tomlkit.table()
     target = document[table]
     assert isinstance(target, Table)
+    body = target.value.body
+    after: list[Item] = []  # comments below the last key often belong to what follows; new keys go before them
+    while body and body[-1][0] is None:
+        after.insert(0, body.pop()[1])
     for key, value in {**kept, **values}.items():
         if value is None:
             target.pop(key, None)
         else:
             target[key] = value
+    for item in after:
+        target.value.append(None, item)
     changed = tomlkit.dumps(document)
     parse_lesson(changed, file=str(path))
     write_atomic(path, changed)

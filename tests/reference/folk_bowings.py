@@ -51,6 +51,7 @@ class FolkTune:
     key: str  # collection, number and title
     part: Part
     printed: tuple[tuple[str, str], ...]  # note id, "down" or "up"
+    fingers: tuple[tuple[str, int], ...] = ()  # note id, printed finger 0..4
 
 
 def corpus_folder() -> Path | None:
@@ -131,7 +132,12 @@ def _read_tune(block: str, collection: str) -> FolkTune | None:
     if not reader.notes:
         return None
     number, title = fields.get("X", ""), fields.get("T", "")
-    return FolkTune(key=f"{collection}|{number}|{title}", part=reader.part(title), printed=tuple(reader.printed))
+    return FolkTune(
+        key=f"{collection}|{number}|{title}",
+        part=reader.part(title),
+        printed=tuple(reader.printed),
+        fingers=tuple(reader.fingers),
+    )
 
 
 def _length(text: str) -> Fraction:
@@ -161,6 +167,8 @@ class _Reader:
         self.notes: list[Note] = []
         self.bars: list[Bar] = []
         self.printed: list[tuple[str, str]] = []
+        self.fingers: list[tuple[str, int]] = []
+        self.pending_finger: int | None = None
         self.beats, self.beat_type = 4, 4
         self._metre(fields.get("M", "C"))
         nominal = Fraction(self.beats, self.beat_type)
@@ -205,6 +213,10 @@ class _Reader:
                 self.tuplet = (r, Fraction(q, p), p, q)
             elif kind in ("note", "chord"):
                 self._event(word, chord=kind == "chord")
+            elif kind == "quote":
+                self.pending_finger = int(word[1]) if re.fullmatch('"[0-4]"', word) else None
+            elif kind == "grace":
+                self.pending_finger = None  # it belongs to the grace note, which is left out
             elif kind == "rest":
                 length = _length(word[1:]) * self.unit * 4 * self._tuplet() * self.broken
                 if word[0] == "Z":
@@ -306,6 +318,9 @@ class _Reader:
             return
         if self.pending_bow:
             self.printed.append((f"n{event[0]}", self.pending_bow))
+        if self.pending_finger is not None and not chord:
+            self.fingers.append((f"n{event[0]}", self.pending_finger))
+        self.pending_finger = None
         self.slurs += self.pending_slurs
         self.pending_slurs, self.pending_bow, self.dots = [], "", False
         self.accent = self.fermata = False

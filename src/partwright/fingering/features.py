@@ -57,7 +57,6 @@ class CostModel:
             self._moving += weights[name] * amount
         self._shifts = self.hand_moves["shift"] > 0
         self.hand_notes: dict[str, Floats] = dict(_hand_notes(hands, instrument))
-        self._highest_finger = np.where(hands.place[:, 4] >= 0, 4, 3)
         self._hand_cost = np.zeros(len(hands.frame))
         self._any_hand_cost = np.zeros(len(hands.frame))
         for name, amount in self.hand_notes.items():
@@ -87,6 +86,8 @@ class CostModel:
         yield "lower_string", (past >= 0).sum(axis=1).astype(float)
         yield "dull_string", np.maximum(0, past).sum(axis=1).astype(float)
         yield "barre", _laid_across(column.finger)
+        yield "open_in_chord", _open_in_chord(column)
+        yield "inverted_stop", _inverted(column)
 
     def note_cost(self, column: Column, context: NoteContext = PLAIN) -> Floats:
         """Price of each state by itself, (K,)."""
@@ -106,6 +107,7 @@ class CostModel:
             cost += weights["reach"] * self._reach(column)
         if len(column.midi) > 1:
             cost += weights["barre"] * _laid_across(column.finger)
+            cost += weights["open_in_chord"] * _open_in_chord(column) + weights["inverted_stop"] * _inverted(column)
         return np.asarray(cost)
 
     def _reach(self, column: Column) -> Floats:
@@ -144,10 +146,7 @@ class CostModel:
         yield "creep", (slide & ~shifts) * ease
         yield "shift_across", ((hop | barre) & shifts) * ease
         distance = _string_distance(a, b)
-        yield "shift_crossing", ((distance > 0) & shifts & _both_stopped(a, b)) * ease
-        up, down = self._landing(a, b)
-        yield "shift_up_landing", up * ease
-        yield "shift_down_landing", down * ease
+        yield "shift_up_landing", self._landing(a, b) * ease
         yield "weak_pair", (_weak_pair(a, b) & ~shifts).astype(float)
         yield "crossing", (distance > 0).astype(float)
         yield "skipped_string", np.maximum(0, distance - 1).astype(float)
@@ -166,9 +165,7 @@ class CostModel:
         slide, hop, barre = _same_finger(a, b)
         shifted = weights["slide"] * slide + weights["shift_across"] * (hop | barre)
         distance = _string_distance(a, b)
-        shifted = shifted + weights["shift_crossing"] * ((distance > 0) & _both_stopped(a, b))
-        up, down = self._landing(a, b)
-        shifted = shifted + weights["shift_up_landing"] * up + weights["shift_down_landing"] * down
+        shifted = shifted + weights["shift_up_landing"] * self._landing(a, b)
         moving = moving + np.where(shifts, shifted, weights["creep"] * slide)
         moving *= ease
         moving = moving + weights["weak_pair"] * (_weak_pair(a, b) & ~shifts)
@@ -191,23 +188,18 @@ class CostModel:
         body = self.hands.body_semitones
         return np.where(self._shifts[pair], np.abs(body[pair[0]] - body[pair[1]]), 0).astype(float)
 
-    def _landing(self, a: Column, b: Column) -> tuple[Floats, Floats]:
-        """How many fingers a shift upwards leaves unused below the one it lands on, and one downwards above it.
+    def _landing(self, a: Column, b: Column) -> Floats:
+        """How many fingers a shift upwards leaves unused below the one it lands on.
 
-        Single stopped notes only; the thumb leaves none below it. (KA, KB) each, 0 where the hand does not shift.
+        Single stopped notes only; the thumb leaves none below it. (KA, KB), 0 where the hand does not shift upwards.
         """
         if b.finger.shape[1] > 1:
-            return np.zeros((len(a), len(b))), np.zeros((len(a), len(b)))
+            return np.zeros((len(a), len(b)))
         pair = (a.hand[:, None], b.hand[None, :])
-        rises = self.hands.body_semitones[pair[1]] - self.hands.body_semitones[pair[0]]
+        rises = self.hands.body_semitones[pair[1]] > self.hands.body_semitones[pair[0]]
         finger = b.finger[:, 0]
-        plain = b.harmonic[:, 0] == 0
-        below = np.where((finger == 0) | (finger == THUMB) | ~plain, 0, finger - 1)
-        above = np.where((finger == 0) | ~plain, 0, self._highest_finger[b.hand] - np.where(finger == THUMB, 0, finger))
-        shifts = self._shifts[pair]
-        return (shifts & (rises > 0)) * below[None, :].astype(float), (shifts & (rises < 0)) * above[None, :].astype(
-            float
-        )
+        below = np.where((finger == 0) | (finger == THUMB) | (b.harmonic[:, 0] > 0), 0, finger - 1)
+        return np.asarray((self._shifts[pair] & rises) * below[None, :].astype(float))
 
     def _ease(self, a: Column, b: Column) -> Floats:
         """Factor on a shift: cheaper while an open string sounds, or where a harmonic catches the hand. (KA, KB)."""
@@ -273,19 +265,14 @@ def _same_finger(a: Column, b: Column) -> tuple[NDArray[np.bool_], ...]:
     return slide, hop, barre
 
 
-def _both_stopped(a: Column, b: Column) -> NDArray[np.bool_]:
-    """Whether neither of two states is an open string alone."""
-    return (a.finger.max(axis=1) > 0)[:, None] & (b.finger.max(axis=1) > 0)[None, :]
-
-
 def _weak_pair(a: Column, b: Column) -> NDArray[np.bool_]:
     """Whether the third and the fourth finger follow each other on one string (single notes)."""
     if a.finger.shape[1] > 1 or b.finger.shape[1] > 1:
         return np.zeros((len(a), len(b)), bool)
     one, two = a.finger[:, 0][:, None], b.finger[:, 0][None, :]
     pair = (np.minimum(one, two) == 3) & (np.maximum(one, two) == 4)
-    same: NDArray[np.bool_] = a.string[:, 0][:, None] == b.string[:, 0][None, :]
-    return same & pair
+    pair &= a.string[:, 0][:, None] == b.string[:, 0][None, :]
+    return np.array(pair, dtype=np.bool_)
 
 
 def _string_distance(a: Column, b: Column) -> NDArray[np.int64]:
@@ -319,6 +306,22 @@ def _moved(a: Column, b: Column) -> NDArray[np.bool_]:
                 )
                 moved |= a.harmonic[:, i][:, None] != b.harmonic[:, j][None, :]
     return moved
+
+
+def _open_in_chord(column: Column) -> Floats:
+    """Open strings that sound together with other notes, (K,)."""
+    chord = len(column.midi) > 1
+    return np.asarray((column.finger == 0).sum(axis=1) * chord, dtype=np.float64)
+
+
+def _inverted(column: Column) -> Floats:
+    """Pairs of notes of a chord of which the higher lies on the lower string, (K,)."""
+    count = np.zeros(len(column))
+    for i, one in enumerate(column.midi):
+        for j, other in enumerate(column.midi):
+            if one < other:
+                count += column.string[:, i] > column.string[:, j]
+    return count
 
 
 def _laid_across(finger: NDArray[np.int64]) -> Floats:

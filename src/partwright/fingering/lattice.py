@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from partwright.fingering.columns import Column
 from partwright.fingering.features import FORBIDDEN, PLAIN, CostModel, NoteContext
+from partwright.fingering.hands import HandTable
 from partwright.fingering.terms import Weights
 from partwright.instrument import Level
 
@@ -91,9 +92,17 @@ def _on_grid(price: Floats) -> Floats:
     return exact
 
 
-def _tie_break(count: int) -> Floats:
-    """Too small to matter (below 2e-8), different for every state: of equally cheap plans the same always wins."""
-    return (np.arange(count) * 389 % 1021) / _GRID
+def _tie_break(column: Column, hands: HandTable) -> Floats:
+    """Too small to matter (below 1e-7), different for every state: of equally cheap plans the same always wins.
+
+    The plainer the better: behind the neck before beside it, closed before opened, low before high, the higher string,
+    the lower finger.
+    """
+    hand = column.hand
+    keys = (column.finger[:, 0], -column.string[:, 0], hands.frame[hand], hands.opened[hand], hands.zone[hand])
+    rank = np.empty(len(column))
+    rank[np.lexsort(keys)] = np.arange(len(column))
+    return np.asarray((16 * rank + np.arange(len(column)) * 7 % 16) / _GRID)
 
 
 class MovePrices:
@@ -131,7 +140,9 @@ class MovePrices:
         """Price of each state of a column that is played this many times, (K,)."""
         key = (id(column), times, context)
         if key not in self._notes:
-            self._notes[key] = _on_grid(self.model.note_cost(column, context) * times) + _tie_break(len(column))
+            self._notes[key] = _on_grid(self.model.note_cost(column, context) * times) + _tie_break(
+                column, self.model.hands
+            )
             self._alive.append(column)
         return self._notes[key]
 

@@ -63,7 +63,7 @@ def prepare(
     `like`: a planning of much the same music; what it knows of the same instrument, level and weights is used again.
     """
     chosen_level = _level(instrument, level)
-    weights = weights or default_weights(instrument)
+    weights = weights or default_weights(instrument, chosen_level)
     if like is not None and (like.instrument, like.level, like.weights) == (instrument, chosen_level, weights):
         maker, prices = like.maker, like.prices
     else:

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Literal
 
 from partwright.errors import InputError
-from partwright.instrument import Instrument
+from partwright.instrument import Instrument, Level
 from partwright.nearest import nearest
 
 __all__ = ["FACTORS", "MOVE_TERMS", "NOTE_TERMS", "Term", "Weights", "default_weights", "term_table"]
@@ -65,13 +65,13 @@ def term_table() -> tuple[Term, ...]:
     return tuple(Term(name=name, **row) for name, row in tomllib.loads(text).items())
 
 
-def default_weights(instrument: Instrument | None = None) -> Weights:
-    """The weights of the table, with those the instrument's own table changes.
+def default_weights(instrument: Instrument | None = None, level: Level | None = None) -> Weights:
+    """The weights of the table, with those that the instrument's own table and the level change.
 
-    Raises InputError where the instrument's table names an unknown term.
+    Raises InputError where one of them names an unknown term.
     """
-    weights = _table_weights()
-    return weights.changed(instrument.weights) if instrument is not None and instrument.weights else weights
+    changes = {**(instrument.weights if instrument else {}), **(level.weights if level else {})}
+    return _table_weights().changed(changes) if changes else _table_weights()
 
 
 @cache

@@ -112,6 +112,7 @@ class Level:
     shift_seconds_min: float  # least time for a shift, from the end of one note's hold to the next onset
     clefs: tuple[str, ...]
     range_semitones: tuple[int, int]  # lowest and highest sounding pitch, semitones above the lowest open string
+    weights: Mapping[str, float] = field(default_factory=dict)  # of cost terms that differ at this level
     source: str = ""
 
 

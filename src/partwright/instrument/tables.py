@@ -106,6 +106,7 @@ def read_level(row: Row, name: str, shapes: Sequence[HandShape], like: Level | N
         shift_seconds_min=row.number("shift_seconds_min", like.shift_seconds_min if like else None, low=0, high=10),
         clefs=clefs,
         range_semitones=(low, high),
+        weights={**(like.weights if like else {}), **_weights(row)},
         source=row.text("source", like.source if like else None),
     )
     if level.frame_min > level.frame_max:
@@ -250,12 +251,12 @@ def _harmonics(row: Row) -> tuple[Harmonic, ...]:
     return tuple(found)
 
 
-def _weights(top: Row) -> dict[str, float]:
-    """Weights of cost terms that differ on this instrument; their names are for those who know the terms to check."""
-    if "weights" not in top:
+def _weights(above: Row) -> dict[str, float]:
+    """Weights of cost terms that differ here; the names of the terms are for those who know them to check."""
+    if "weights" not in above:
         return {}
-    row = top.row("weights")
-    row.text("source")
+    row = above.row("weights")
+    row.text("source", "")
     weights = {name: row.number(name, low=-100, high=100) for name in row.names() if name != "source"}
     row.finish()
     return weights

@@ -13,6 +13,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from partwright.catalogue.copies import COPIES_FILE
+from partwright.catalogue.edition import EDITIONS_FOLDER
 from partwright.catalogue.entry import Entry
 from partwright.catalogue.entry_io import read_entry
 from partwright.catalogue.migrations import migrate
@@ -192,6 +194,32 @@ class Catalogue:
                 self._put(entry, new=True)
         gone = tuple(sorted(set(known) - set(taken)))
         return Rebuilt(lessons=len(taken), gone=gone, trouble=tuple(trouble))
+
+    def catch_up(self) -> int:
+        """Read again the lessons whose folder holds editions or copies that are not here, as after a kill between a
+        release and its entry; how many there were. What cannot be read stays as it was."""
+        rows = self.database.execute(
+            "SELECT l.id, l.folder, (SELECT count(*) FROM editions e WHERE e.lesson = l.id), "
+            "(SELECT count(*) FROM copies c WHERE c.lesson = l.id) FROM lessons l"
+        ).fetchall()
+        behind = 0
+        for lesson_id, folder, editions, copies in rows:
+            path = self.home / folder / EDITIONS_FOLDER
+            try:
+                held = sum(p.name.isdigit() for p in path.iterdir())
+                made = (self.home / folder / COPIES_FILE).read_bytes().count(b"\n")
+            except NotADirectoryError:
+                continue
+            except FileNotFoundError:
+                made = 0
+                if not path.is_dir():
+                    continue
+            if (held, made) != (editions, copies):
+                try:
+                    behind += self.add(self.home / folder).id == lesson_id
+                except PartwrightError:
+                    continue
+        return behind
 
     # Keeping it safe -----------------------------------------------------------------------------------------------
 

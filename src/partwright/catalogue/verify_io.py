@@ -49,7 +49,10 @@ class Verified:
 
 
 def verify_file(catalogue: Catalogue, path: Path) -> Verified:
-    """What this file is. Raises InputError where it cannot be read."""
+    """What this file is. Editions that the folders hold and the catalogue does not yet are looked at too.
+
+    Raises InputError where the file cannot be read.
+    """
     place = Place(file=str(path))
     try:
         size = path.stat().st_size
@@ -58,6 +61,8 @@ def verify_file(catalogue: Catalogue, path: Path) -> Verified:
         with path.open("rb") as stream:
             digest = hashlib.file_digest(stream, "sha256").hexdigest()
         known = _by_hash(catalogue, digest)
+        if known is None and catalogue.catch_up():
+            known = _by_hash(catalogue, digest)
         if known is not None:
             return known
         with path.open("rb") as stream:
@@ -72,7 +77,10 @@ def verify_file(catalogue: Catalogue, path: Path) -> Verified:
 
 def verify_bytes(catalogue: Catalogue, data: bytes) -> Verified:
     """What a file with these bytes is."""
-    known = _by_hash(catalogue, hashlib.sha256(data).hexdigest())
+    digest = hashlib.sha256(data).hexdigest()
+    known = _by_hash(catalogue, digest)
+    if known is None and catalogue.catch_up():
+        known = _by_hash(catalogue, digest)
     if known is not None:
         return known
     if data.startswith(b"%PDF-"):

@@ -53,6 +53,8 @@ def _first_edition(folder: Path) -> None:
     from partwright.lesson import LESSON_FILE, TUNE_FILE
     from partwright.lesson.demo_more_io import misprinted_tune
 
+    for left in folder.glob(".then.*.part"):  # of a run that was killed
+        shutil.rmtree(left, ignore_errors=True)
     then = Path(tempfile.mkdtemp(dir=folder, prefix=".then.", suffix=".part"))
     try:
         write_atomic(then / LESSON_FILE, (folder / LESSON_FILE).read_bytes())

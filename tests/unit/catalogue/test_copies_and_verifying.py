@@ -179,5 +179,13 @@ def test_nothing_of_a_buyer_is_kept_but_the_line(folder: Path, tmp_path: Path) -
     assert set(row) == {"id", "edition", "file", "line", "date", "sha256"}
 
 
-def test_bars_of_the_helper_are_what_they_were() -> None:
-    assert len(BARS) == 4
+def test_an_edition_the_catalogue_was_not_told_of_is_known_all_the_same(folder: Path, tmp_path: Path) -> None:
+    """As after a kill between a release, or a copy, and its entry."""
+    with open_catalogue(tmp_path / "catalogue.db", create=True) as catalogue:
+        catalogue.add(folder)
+        (folder / "tune.musicxml").write_text(tune_of(BARS), encoding="utf-8")
+        second = release(folder, today=LATER)
+        (copy,) = make_copy(folder, "Ada Quill", tmp_path / "out", today=LATER).files
+        assert verify_file(catalogue, second.folder / "files" / "part-a4.pdf").what == "current"
+        assert verify_file(catalogue, copy).copy == "Ada Quill"
+        assert catalogue.catch_up() == 0

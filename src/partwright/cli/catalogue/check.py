@@ -29,7 +29,9 @@ def command(catalogue: str | None, as_json: bool) -> int:
         findings += [("wrong", trouble.folder, trouble.what, "") for trouble in troubles]
         entries = open_one.entries()
         editions = 0
-        for entry in entries:
+        for number, entry in enumerate(entries, start=1):
+            if number % 50 == 0:
+                remark(f"{number}/{len(entries)} lessons")
             folder = open_one.folder_of(entry)
             if not (folder / LESSON_FILE).is_file():
                 continue

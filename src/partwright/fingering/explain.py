@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 import numpy as np
+from numpy.typing import NDArray
 
 from partwright.errors import InputError, Place
 from partwright.fingering.account import Entry, difference, move_entries, note_entries
@@ -17,7 +18,7 @@ from partwright.fingering.lattice import LIMIT_PRICE, Transition
 from partwright.fingering.plan import CostItem, Placement
 from partwright.fingering.planning import Mask, Planning
 from partwright.fingering.report import plan_of, state_placement
-from partwright.fingering.search import repin, solve
+from partwright.fingering.search import Solution, repin, solve, state_prices
 from partwright.fingering.words import (
     difference_words,
     entry_words,
@@ -150,7 +151,9 @@ def _why(planning: Planning, variable: int, step: Transition | None = None) -> t
 
 def _alternatives(planning: Planning, variable: int, slot: int, chosen: Placement) -> tuple[Alternative, ...]:
     """Other strings, fingers and positions for the note, each the cheapest of its kind."""
-    column, prices = planning.lattice.columns[variable], planning.state_prices[variable]
+    column = planning.lattice.columns[variable]
+    free = _with_pin_lifted(planning, variable)
+    prices = (planning.state_prices if free is None else free[1])[variable]
     hands = planning.maker.hands
     kinds: dict[tuple[int, int, int, int], list[int]] = {}
     mine = (chosen.string, chosen.finger, chosen.harmonic, planning.solution.choice[variable])
@@ -167,7 +170,7 @@ def _alternatives(planning: Planning, variable: int, slot: int, chosen: Placemen
     for states in ranked[: 2 * _MOST_ALTERNATIVES]:
         mask = np.zeros(len(column), bool)
         mask[states] = True
-        other = _solved_with(planning, variable, mask)
+        other = _solved_with(planning, variable, mask, free)
         if other is None:
             continue
         choice, cost = other
@@ -183,23 +186,30 @@ def _alternatives(planning: Planning, variable: int, slot: int, chosen: Placemen
     return tuple(sorted(found, key=lambda a: a.extra_cost)[:_MOST_ALTERNATIVES])
 
 
-def _solved_with(planning: Planning, variable: int, mask: Mask) -> tuple[tuple[int, ...], float] | None:
-    """The plan with the column narrowed on top of all pins; None where it would break a limit or a pin."""
-    allowed = dict(planning.allowed)
-    if variable in allowed:
-        return _unpinned(planning, variable, mask)
-    if planning.lattice.joins:
-        solution = solve(planning.lattice, allowed={**allowed, variable: mask})
-    else:
-        solution = repin(planning.lattice, planning.solution, planning.state_prices, variable, mask)
-    if solution.cost - planning.solution.cost >= LIMIT_PRICE / 2:
+def _with_pin_lifted(planning: Planning, variable: int) -> tuple[Solution, tuple[NDArray[np.float64], ...]] | None:
+    """The plan as it would be without the pins of this one note, and the prices of its states; None where it has none.
+
+    From it every other way to play the note is a small step, as it is for a note that isn't pinned.
+    """
+    if variable not in planning.allowed or planning.lattice.joins:
         return None
-    return solution.choice, solution.cost
-
-
-def _unpinned(planning: Planning, variable: int, mask: Mask) -> tuple[tuple[int, ...], float] | None:
-    allowed = {**planning.allowed, variable: mask}
+    allowed = {other: mask for other, mask in planning.allowed.items() if other != variable}
     solution = solve(planning.lattice, allowed=allowed)
+    return solution, state_prices(planning.lattice, solution)
+
+
+def _solved_with(
+    planning: Planning,
+    variable: int,
+    mask: Mask,
+    free: tuple[Solution, tuple[NDArray[np.float64], ...]] | None,
+) -> tuple[tuple[int, ...], float] | None:
+    """The plan with the column narrowed on top of all other pins; None where it would break a limit or a pin."""
+    if planning.lattice.joins:
+        solution = solve(planning.lattice, allowed={**planning.allowed, variable: mask})
+    else:
+        start, prices = (planning.solution, planning.state_prices) if free is None else free
+        solution = repin(planning.lattice, start, prices, variable, mask)
     if solution.cost - planning.solution.cost >= LIMIT_PRICE / 2:
         return None
     return solution.choice, solution.cost

@@ -47,3 +47,46 @@ def test_a_file_that_is_no_tune_is_refused_in_words(studio: Studio, open_page: O
     assert "holiday.musicxml" in words.lower()
     assert "Traceback" not in words
     assert not (studio.folder / "holiday").exists()
+
+
+@pytest.mark.slow
+def test_an_edition_is_released_from_the_page_once_the_rights_are_said(studio: Studio, open_page: Open) -> None:
+    lesson = studio.lesson("release")
+    page = open_page("#/release/publish")
+    page.wait_for_selector("[data-key=release]")
+    page.get_by_label("The tune is").select_option("")
+    until(page, "document.querySelector('[data-key=release]').disabled", 20)
+    assert "missing" in page.locator("[aria-labelledby=release-title]").inner_text()
+    page.get_by_label("The tune is").select_option("public-domain")
+    reason = page.get_by_label("Why, or whose work")
+    reason.fill("Invented for this lesson, and dedicated to the public domain.")
+    reason.press("Tab")
+    countries = page.get_by_label("In which countries")
+    countries.fill("DE, GB")
+    countries.press("Tab")
+    authors = page.get_by_label("Who wrote it")
+    authors.fill("Ottoline Fennick")
+    authors.press("Tab")
+    until(page, "document.querySelector('[data-key=release]')?.disabled === false", 20)
+    page.locator("[data-key=release]").click()
+    until(page, "document.querySelector('[aria-labelledby=editions-title]') !== null", 400)
+    assert (lesson / "editions" / "1").is_dir()
+    page.locator("[data-key=edition-summary-1]").click()
+    address = page.locator("[data-key=edition-1] a").first.get_attribute("href")
+    answer = page.request.get(page.evaluate("location.origin") + address)
+    assert answer.ok
+    assert len(answer.body()) > 1000
+
+
+@pytest.mark.slow
+def test_a_lesson_is_begun_in_the_key_that_lies_best(studio: Studio, open_page: Open) -> None:
+    studio.lesson("keys")
+    page = open_page("#/keys/tune")
+    page.get_by_role("button", name="Try the keys").click()
+    page.wait_for_selector("[data-key^=key-]", timeout=120_000)
+    row = page.locator("[aria-labelledby=keys-heading] li").first
+    name = row.locator("strong").inner_text()
+    row.get_by_role("button").click()
+    until(page, "window.partwright.state.name !== 'keys' && window.partwright.state.lesson !== null", 30)
+    assert name in page.locator(".facts").inner_text().replace("#", "♯")
+    assert len([p for p in studio.folder.iterdir() if (p / "lesson.toml").exists()]) >= 2

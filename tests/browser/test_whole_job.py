@@ -96,10 +96,29 @@ def test_by_mouse(studio: Studio, open_page: Open, tune: Path) -> None:
     with page.expect_popup() as popup:
         page.get_by_role("link", name="part-a4.pdf").click()
     popup.value.close()
+
+    page.get_by_label("The tune is").select_option("own-work")
+    reason = page.get_by_label("Why, or whose work")
+    reason.fill("Written by the teacher of this lesson.")
+    reason.press("Tab")
+    page.get_by_label("Who wrote it").fill("Ottoline Fennick")
+    page.get_by_label("Who wrote it").press("Tab")
+    page.get_by_label("In which countries").fill("DE")
+    page.get_by_label("In which countries").press("Tab")
+    until(page, "document.querySelector('[data-key=release]').disabled === false", 30)
+    page.locator("[data-key=release]").click()
+    released(page, lesson)
     stands = settings(lesson)
     assert stands["title"] == "The Weir at Night"
     assert stands["sections"][0]["name"] == "Opening"
     assert len(stands["pins"]) >= 1
+
+
+def released(page: Any, lesson: Path) -> None:
+    """Waits for the edition, and looks at what was frozen."""
+    until(page, "document.querySelector('[aria-labelledby=editions-title]') !== null", 400)
+    (part,) = (lesson / "editions" / "1").rglob("*part-a4.pdf")
+    assert "The Weir at Night" in (pypdf.PdfReader(part).pages[0].extract_text() or "")
 
 
 def tab_to(page: Any, wanted: str, *, back: bool = False, most: int = 120) -> None:
@@ -117,7 +136,23 @@ def at_place(page: Any, name: str, number: int) -> None:
     until(page, f"document.body.dataset.place === '{name}'")
 
 
-def test_by_keyboard_alone(studio: Studio, open_page: Open, tune: Path) -> None:
+def release_by_keyboard(page: Any, lesson: Path) -> None:
+    """Says whose tune it is and freezes the edition."""
+    tab_to(page, "#rights-status")
+    page.keyboard.type("own")  # a list takes the first letters of what is wanted
+    until(page, "document.getElementById('rights-status').value === 'own-work'")
+    for field, words in (("reason", "Written by the teacher."), ("countries", "DE"), ("authors", "Ottoline Fennick")):
+        tab_to(page, f"#rights-{field}")
+        page.keyboard.type(words)
+        page.keyboard.press("Tab")
+    until(page, "document.querySelector('[data-key=release]').disabled === false", 30)
+    tab_to(page, "[data-key=release]")
+    page.keyboard.press("Enter")
+    released(page, lesson)
+
+
+@pytest.mark.parametrize("to_release", [False, pytest.param(True, marks=pytest.mark.slow)])
+def test_by_keyboard_alone(studio: Studio, open_page: Open, tune: Path, to_release: bool) -> None:
     page = open_page()
     tab_to(page, "#tune-file")
     with page.expect_file_chooser() as chooser:
@@ -125,11 +160,12 @@ def test_by_keyboard_alone(studio: Studio, open_page: Open, tune: Path) -> None:
     chooser.value.set_files(tune)
     tab_to(page, "#lesson-name")
     page.keyboard.press("Control+a")
-    page.keyboard.type("by keyboard")
+    name = "by keyboard to the release" if to_release else "by keyboard"
+    page.keyboard.type(name)
     tab_to(page, "[data-key=begin]")
     page.keyboard.press("Enter")
     page.wait_for_selector("#score .note-hit")
-    lesson = studio.folder / "by keyboard"
+    lesson = studio.folder / name
     tab_to(page, "#field-title")
     page.keyboard.press("Control+a")
     page.keyboard.type("The Weir at Night")
@@ -190,6 +226,8 @@ def test_by_keyboard_alone(studio: Studio, open_page: Open, tune: Path) -> None:
     tab_to(page, "[data-key=build-some]", back=True)
     page.keyboard.press("Enter")
     made_everything(page, lesson)
+    if to_release:
+        release_by_keyboard(page, lesson)
     stands = settings(lesson)
     assert stands["title"] == "The Weir at Night"
     assert stands["sections"][0]["name"] == "Opening"

@@ -29,8 +29,10 @@ export const bow = {
   },
 };
 
+/** The note a stroke begins with: a pin of the bow stands there. */
 function strokeNote(note) {
-  return detail()?.n ?? note.n;
+  const about = detail();
+  return about?.bow?.first?.n ?? about?.n ?? note.n;
 }
 
 function noteContent() {
@@ -47,14 +49,14 @@ function noteContent() {
     picture(stroke.svg, `The bow from frog to tip: ${stroke.direction}, from ${percent(stroke.from)} to ${percent(stroke.to)} of its length`, "bow-picture"),
     pinned ? h("p", { class: "small" }, h("strong", {}, "Pinned"), stroke.pin?.words ? `: ${stroke.pin.words}.` : ".") : null,
     h("p", { class: "words" },
-      pinned ? word("Unpin", () => edit([{ kind: "bow", n: about.n, value: null }]), { "data-key": "pin" })
-        : word("Pin it", () => edit([{ kind: "bow", n: about.n, value: stroke.direction }]), { "data-key": "pin" }),
-      word("Lift before it", () => edit([{ kind: "bow", n: about.n, value: "retake" }]), { "data-key": "retake" }),
+      pinned ? word("Unpin", () => edit([{ kind: "bow", n: stroke.first?.n ?? about.n, value: null }]), { "data-key": "pin" })
+        : word("Pin it", () => edit([{ kind: "bow", n: stroke.first?.n ?? about.n, value: stroke.direction }]), { "data-key": "pin" }),
+      word("Lift before it", () => edit([{ kind: "bow", n: stroke.first?.n ?? about.n, value: "retake" }]), { "data-key": "retake" }),
       hearWords(note)),
     (stroke.alternatives ?? []).length ? h("section", { class: "others", "aria-labelledby": "bow-others" },
       h("p", { class: "caps", id: "bow-others" }, "What else it could be, and its price"),
       h("ol", {}, stroke.alternatives.map((other, i) => h("li", {},
-        h("button", { type: "button", class: "other bow", "data-key": `bow-${i}`, onclick: () => edit([{ kind: "bow", n: about.n, value: other.value ?? other.direction }]) },
+        h("button", { type: "button", class: "other bow", "data-key": `bow-${i}`, onclick: () => edit([{ kind: "bow", n: stroke.first?.n ?? about.n, value: other.value ?? other.direction }]) },
           h("span", { class: "where" }, directionWords(other)),
           h("span", { class: "price" }, price(other.extra_cost)),
           h("span", { class: "because" }, because(other))))))) : null,

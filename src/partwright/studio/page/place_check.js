@@ -8,7 +8,7 @@ import { stop as stopListening } from "./listen.js";
 import { say, trouble } from "./notices.js";
 import { choose } from "./notes.js";
 import { Recorder } from "./recorder.js";
-import { lineOf } from "./score.js";
+import { lineOf, shown } from "./score.js";
 import { on, state, tell } from "./state.js";
 
 const SIGNS = { wrong: "✗", check: "?", right: "✓" };
@@ -203,10 +203,26 @@ function findingsContent() {
   return [
     h("p", { class: "words" }, h("span", {}, review.take), word("Back to the takes", closeTake, { class: "word quiet", "data-key": "back" })),
     (sentences ?? []).map((words) => h("p", {}, words)),
+    review.answer.stale ? h("p", { class: "small" }, "The plan has changed since. ", word("Compare it again", again, { class: "word", "data-key": "again" })) : null,
     h("p", { class: "small" }, sumWords()),
     media(),
     findings.length ? h("ol", { class: "findings", "aria-label": "Findings, in order" }, findings.map(row)) : null,
   ];
+}
+
+async function again() {
+  try {
+    const { take } = review;
+    const { job } = await ask(at(state.name, "jobs"), { method: "POST", body: { kind: "check", take } });
+    review.busy = "Comparing it with the score …";
+    review.answer = null;
+    tell("findings");
+    await jobDone(job);
+    await openTake(take);
+  } catch (error) {
+    closeTake();
+    trouble(error);
+  }
 }
 
 function media() {
@@ -284,7 +300,8 @@ function decide(value) {
 async function send(finding, decision, before) {
   const { take } = review;
   const write = () => ask(at(state.name, "findings", "decision"), {
-    method: "PUT", body: { take, key: finding.key, decision, version: review.answer.version, lesson_version: state.lesson.version, client },
+    method: "PUT", body: { take, key: finding.key, decision, version: review.answer.version, client,
+      ...(decision === "pin" || before === "pin" ? { lesson_version: state.lesson.version, shown: shown() } : {}) },
   });
   try {
     const answer = await write();

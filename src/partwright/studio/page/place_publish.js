@@ -5,14 +5,17 @@ import { count, h, word } from "./dom.js";
 import { sentence } from "./edits.js";
 import { cancelJob, jobDone, jobOf } from "./jobs.js";
 import { say, trouble } from "./notices.js";
-import { releaseContent } from "./release.js";
+import { lookAtRelease, releaseContent } from "./release.js";
 import { on, state, tell } from "./state.js";
 
 const made = { products: null, files: null, chosen: null, result: null };
 
 export const publish = {
   title: "Publish",
-  enter() { look(); },
+  enter() {
+    look();
+    lookAtRelease();
+  },
   content() {
     const job = jobOf("build");
     return [

@@ -1,6 +1,7 @@
 // The tune: what it is called, what was found in it, the key that lies well, the instrument and the tempo.
 
 import { at, ask } from "./api.js";
+import { route } from "./contents.js";
 import { count, h, word } from "./dom.js";
 import { choiceField, textField } from "./forms.js";
 import { jobDone, jobOf } from "./jobs.js";
@@ -59,22 +60,37 @@ function keysSection() {
     h("p", { class: "caps", id: "keys-heading" }, "The key that lies well"),
     job ? h("p", { class: "small grey" }, job.words || "Trying every key …")
       : h("p", {}, word(keys ? "Try the keys again" : "Try the keys", tryKeys, { "data-key": "try-keys" })),
-    keys ? ranking() : h("p", { class: "small grey" }, "Every key and octave is fingered and priced; this takes a little while."));
+    keys ? ranking() : h("p", { class: "small grey" }, "Every key and octave is fingered and priced, and the best come first; this takes a little while. The price is the plan’s, a note."));
 }
 
 function ranking() {
-  return h("table", {}, h("caption", { class: "unseen" }, "Keys, the one that lies best first"),
-    h("thead", {}, h("tr", {}, h("th", { scope: "col" }, "key"), h("th", { scope: "col", class: "number" }, "price a note"), h("th", { scope: "col" }, "range"), h("th", { scope: "col" }, "hardest"))),
-    h("tbody", {}, keys.slice(0, 8).map((row) => h("tr", {},
-      h("td", {}, `${pitchText(row.tonic)} ${row.mode}`, octaveWords(row.octave_shift)),
-      h("td", { class: "number" }, Number(row.cost_per_note).toFixed(2)),
-      h("td", {}, `${pitchWords(row.lowest)}–${pitchWords(row.highest)}`),
-      h("td", {}, row.hardest ? word(`bar ${row.hardest.bar}`, () => seeBar(row.hardest.bar), { class: "word quiet small", title: row.hardest.why }) : "–")))));
+  return h("ol", { class: "rows plain" }, keys.slice(0, 8).map((row, i) => {
+    const name = `${pitchWords(row.tonic)} ${row.mode}`;
+    return h("li", {}, h("span", { class: "grow" }, h("strong", {}, name), octaveWords(row.octave_shift), row.given ? " (as it is)" : "",
+      h("span", { class: "because" }, `${pitchWords(row.lowest)} to ${pitchWords(row.highest)}`, row.hardest ? `; hardest in bar ${row.hardest.bar}: ${row.hardest.why}` : "")),
+    h("span", { class: "price" }, Number(row.cost_per_note).toFixed(2)),
+    row.given ? null : word("Begin in it", () => inKey(row, name), { "data-key": `key-${i}`, "aria-label": `Begin a lesson of this tune in ${name}` }));
+  }));
+}
+
+/** A new lesson of the same tune in that key; this one stays as it is. */
+async function inKey(row, name) {
+  const taken = new Set((state.studio?.lessons ?? []).map((x) => x.name));
+  const wanted = `${state.name} in ${row.tonic.replace("#", " sharp").replace(/(?<=^[A-G])b/, " flat")}`.slice(0, 60);
+  let free = wanted;
+  for (let i = 2; taken.has(free); i += 1) free = `${wanted} ${i}`;
+  try {
+    say(`Writing it in ${name}.`);
+    const answer = await ask(at(state.name, "in_key", { name: free, key: row.mode === "minor" ? `${row.tonic}m` : row.tonic, octave: row.octave }), { method: "POST" });
+    location.hash = route("tune", answer.name);
+  } catch (error) {
+    trouble(error);
+  }
 }
 
 function octaveWords(shift) {
   if (!shift) return null;
-  return h("span", { class: "because" }, `${count(Math.abs(shift), "octave")} ${shift > 0 ? "up" : "down"}`);
+  return `, ${count(Math.abs(shift), "octave")} ${shift > 0 ? "up" : "down"}`;
 }
 
 async function tryKeys() {

@@ -117,6 +117,10 @@ def test_without_the_token_nothing_is_shown(server: StudioServer, cookie: str | 
             assert answer.status_code == 403
             looks_clean(answer)
         assert client.get(f"/enter/{'x' * 43}").status_code == 403
+        page = client.get("/", headers={"Accept": "text/html"})
+        assert page.status_code == 403
+        assert "Open the address the terminal shows." in page.text
+        assert page.headers["content-type"].startswith("text/html")
         assert "set-cookie" not in client.get("/enter/wrong").headers
 
 
@@ -387,7 +391,7 @@ def test_what_is_no_request_is_refused(server: StudioServer, request_line: bytes
     assert alive(server)
 
 
-@pytest.mark.parametrize("count", [6, pytest.param(60, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("count", [6, pytest.param(600, marks=pytest.mark.slow)])
 def test_slow_requests_are_ended_and_hinder_nobody(server: StudioServer, count: int) -> None:
     began = time.monotonic()
     open_ones = []

@@ -195,6 +195,23 @@ def test_a_change_made_in_a_text_editor_is_noticed_told_and_undone(server: Studi
     assert back["redo"] == lesson["undo"]
 
 
+def test_a_tune_that_is_exported_again_is_read_again(tmp_path: Path) -> None:
+    folder = write_lesson_folder(tmp_path / "mill", small_tune("D3:2 E3:2"))
+    address = "/api/lessons/mill"
+    with StudioServer(tmp_path) as server, server.client() as client:
+        before = client.get(address).json()
+        assert before["notes"] == 2
+        (folder / "tune.musicxml").write_text(small_tune("D3:2 E3:2", "F3:1 G3:1 A3:2"))
+        after = client.get(address).json()
+        assert after["notes"] == 5
+        assert after["version"] != before["version"]
+        assert len(client.get(f"{address}/score/0").json()["systems"][0]["notes"]) == 5
+        old = edit_at(client, address, before["version"], {"kind": "settings", "values": {"title": "x"}})
+        assert old.status_code == 409
+        new = edit_at(client, address, after["version"], {"kind": "settings", "values": {"title": "x"}})
+        assert new.status_code == 200
+
+
 def test_a_lesson_broken_by_hand_says_where_and_can_be_taken_back(server: StudioServer, client: httpx.Client) -> None:
     version = client.get(L).json()["version"]
     edit(client, version, {"kind": "settings", "values": {"subtitle": "x"}})

@@ -7,6 +7,7 @@ time.
 
 from __future__ import annotations
 
+import dataclasses
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -73,18 +74,20 @@ class Desk:
         self._fault: tuple[str, PartwrightError] | None = None
         self._seen: str | None = None  # the version last seen on disk
         self._holds = False  # whether the folder's lock is ours now
+        self._tune: tuple[int, int] | None = None  # size and time of the tune's file as it was read
+        self._tunes = 0  # how often it was replaced since
 
     # Reading ---------------------------------------------------------------------------------------------------------
 
     def version(self) -> str:
         """The version of what lies on disk now."""
-        return texts_version(read_texts(self.folder))
+        return self._version(read_texts(self.folder))
 
     def state(self) -> PlanState:
         """The lesson as it lies on disk, planned. Raises the error its texts lead to."""
         with self.lock:
             texts = self._meet()
-            version = texts_version(texts)
+            version = self._version(texts)
             if self._state is not None and self._state.version == version:
                 return self._state
             if self._fault is not None and self._fault[0] == version:
@@ -122,7 +125,7 @@ class Desk:
             if name in ("", "now"):
                 return state
             texts = other_texts(state, self.history, name)
-            version = texts_version(texts)
+            version = self._version(texts)
             if version == state.version:
                 return state
             if version not in self._others:
@@ -183,9 +186,7 @@ class Desk:
         except PartwrightError:
             if self._state is None or any(edit["kind"] not in ("unpin_place", "settings") for edit in edits):
                 raise
-            import dataclasses
-
-            return dataclasses.replace(self._state, texts=texts, version=texts_version(texts))
+            return dataclasses.replace(self._state, texts=texts, version=self._version(texts))
 
     def _current(self) -> PlanState | None:
         try:
@@ -208,7 +209,7 @@ class Desk:
     ) -> Done:
         if any(len(text) > _LARGEST_TEXT for text in new.values() if text is not None):
             raise Refusal("too_large", "the lesson's text would grow beyond 2 MB")
-        after = plan_state(self.folder, new, self._state)
+        after = self._plan(new)
         for name in FILES:
             if new[name] != old[name]:
                 _store(self.folder / name, new[name])
@@ -222,14 +223,24 @@ class Desk:
 
     def _planned(self, texts: Texts) -> PlanState:
         try:
-            state = plan_state(self.folder, texts, self._state)
+            state = self._plan(texts)
         except PartwrightError as error:
-            self._fault = (texts_version(texts), error)
+            self._fault = (self._version(texts), error)
             raise
         self._hold(state)
         return state
 
+    def _plan(self, texts: Texts) -> PlanState:
+        state = plan_state(self.folder, texts, self._state)
+        return state if not self._tunes else dataclasses.replace(state, version=self._version(texts))
+
+    def _version(self, texts: Texts) -> str:
+        """Stands for the texts, and for the tune where that was replaced while we looked."""
+        return texts_version(texts) + (f".{self._tunes}" if self._tunes else "")
+
     def _hold(self, state: PlanState) -> None:
+        if self._state is None or self._state.job.tune is not state.job.tune:
+            self._tune = _stamp(state.job.tune_path)
         if self._state is not None and self._state.job.tune is not state.job.tune:
             self._scores.clear()
         self._state, self._fault = state, None
@@ -239,7 +250,13 @@ class Desk:
         texts = read_texts(self.folder)
         if texts[LESSON_FILE] is None:
             raise Refusal("not_found", "this lesson is not there any more")
-        version = texts_version(texts)
+        replaced = self._state is not None and self._tune != _stamp(self._state.job.tune_path)
+        if replaced:
+            self._state, self._fault, self._facts = None, None, None
+            self._scores.clear()
+            self._others.clear()
+            self._tunes += 1
+        version = self._version(texts)
         if self._seen == version and (self.history.known or not self._holds):
             return texts
         if self._holds:
@@ -253,7 +270,8 @@ class Desk:
         outside = self._seen not in (None, version)
         self._seen = version
         if outside:
-            self._told(version, "Changed outside the studio", "outside")
+            words = "The tune was replaced outside the studio" if replaced else "Changed outside the studio"
+            self._told(version, words, "outside")
         return texts
 
     @contextmanager
@@ -261,7 +279,7 @@ class Desk:
         """The texts on disk, locked, if they are still of this version."""
         with self.lock, self._writing(), self._holding():
             texts = self._meet()
-            now = texts_version(texts)
+            now = self._version(texts)
             if now != version:
                 raise Refusal(
                     "changed",
@@ -306,6 +324,15 @@ def _patient_lock(folder: Path, building: Callable[[], bool], wait_seconds: floa
         yield
     finally:
         lock.__exit__(None, None, None)
+
+
+def _stamp(path: Path) -> tuple[int, int] | None:
+    """Changes when a file does."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_size, found.st_mtime_ns
 
 
 def _store(path: Path, text: str | None) -> None:

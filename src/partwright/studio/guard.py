@@ -11,6 +11,7 @@ import json
 import logging
 import secrets
 from collections.abc import Awaitable, Callable, Iterable
+from html import escape
 from http.cookies import CookieError, SimpleCookie
 from typing import TYPE_CHECKING
 
@@ -83,7 +84,10 @@ class Guard:
             await self.app(scope, self._limited(receive, limit), send_with_headers)
         except Refusal as refusal:
             if not started:
-                await answer(send_with_headers, refusal.status, refusal.document(), close=refusal.code in ENDING)
+                if _for_a_person(scope):
+                    await answer_page(send_with_headers, refusal)
+                else:
+                    await answer(send_with_headers, refusal.status, refusal.document(), close=refusal.code in ENDING)
         except _Gone:
             return
         except asyncio.CancelledError:
@@ -168,6 +172,26 @@ class Guard:
 
 class _Gone(Exception):
     """The other end went away before its request was complete."""
+
+
+def _for_a_person(scope: Scope) -> bool:
+    """Whether the answer will be looked at, and not read by the page's script."""
+    if str(scope["path"]).startswith("/api/"):
+        return False
+    return any(name == b"accept" and b"text/html" in value for name, value in scope["headers"])
+
+
+async def answer_page(send: Callable[[Message], Awaitable[None]], refusal: Refusal) -> None:
+    """Send a refusal as a page."""
+    error = refusal.document()["error"]
+    words = escape(str(error["words"])) if isinstance(error, dict) else ""
+    body = (
+        '<!doctype html><html lang="en"><head><meta charset="utf-8"><title>The studio</title></head>'
+        f"<body><main><h1>The studio</h1><p>{words}</p></main></body></html>"
+    ).encode()
+    headers = [(b"content-type", b"text/html; charset=utf-8"), (b"content-length", str(len(body)).encode())]
+    await send({"type": "http.response.start", "status": refusal.status, "headers": headers})
+    await send({"type": "http.response.body", "body": body})
 
 
 async def answer(

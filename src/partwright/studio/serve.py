@@ -45,6 +45,7 @@ def serve_studio(
 
     `port`: None for the usual one, or the next that is free; 0 for any. Raises InputError where the port is taken.
     """
+    _many_connections()
     listener = _listener(port)
     port = listener.getsockname()[1]
     studio = Studio(folder, opened=opened, token=token)
@@ -72,6 +73,17 @@ def _listener(port: int | None) -> socket.socket:
     raise InputError(f"port {port} is taken", "Choose another with --port, or leave it out.")
 
 
+def _many_connections() -> None:
+    """Let as many connections be open as the system allows: whoever opens hundreds must not shut out the others."""
+    with contextlib.suppress(ImportError, OSError, ValueError):
+        import resource
+
+        soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+        wanted = 8192 if hard == resource.RLIM_INFINITY else min(8192, hard)
+        if soft < wanted:
+            resource.setrlimit(resource.RLIMIT_NOFILE, (wanted, hard))
+
+
 async def _serve(studio: Studio, listener: socket.socket, port: int, address: str | None) -> None:
     import uvicorn
 
@@ -86,7 +98,6 @@ async def _serve(studio: Studio, listener: socket.socket, port: int, address: st
         date_header=False,
         proxy_headers=False,
         timeout_keep_alive=20,
-        limit_concurrency=400,
         h11_max_incomplete_event_size=32_768,
         timeout_graceful_shutdown=2,
     )

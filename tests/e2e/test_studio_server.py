@@ -428,6 +428,32 @@ def edit_at(client: httpx.Client, address: str, version: str, *edits: dict[str, 
     return client.post(f"{address}/edits", json={"version": version, "edits": list(edits)})
 
 
+def test_a_viewers_comment_becomes_an_erratum_to_decide_on(server: StudioServer, client: httpx.Client) -> None:
+    notes = client.get(f"{L}/score/0").json()["systems"][0]["notes"]
+    note = next(n for n in notes if n["pitch"] == "F#3")
+    comments = f"In bar {note['bar']} the second note should be played with the fourth finger, shouldn't it?\nLovely.\n"
+    answer = client.post(f"{L}/reports", params={"filename": "comments.txt"}, content=comments.encode())
+    assert answer.status_code == 200, answer.text
+    found = answer.json()
+    assert found["summary"]["comments"] == 2
+    assert found["summary"]["thanks"] + found["summary"]["other"] >= 1
+    assert (server.folder / "weir" / "reports.json").is_file()
+    assert "Lovely" not in (server.folder / "weir" / "reports.json").read_text()
+    lying = client.post(f"{L}/reports", params={"filename": "comments.exe"}, content=b"MZ")
+    assert lying.status_code == 415
+    from datetime import date
+
+    from partwright.lesson import Erratum, add_erratum, folder_lock
+
+    with folder_lock(server.folder / "weir"):
+        added = add_erratum(server.folder / "weir", Erratum(kind="word", words="a misprint"), today=date.today())
+    errata = client.get(f"{L}/publish").json()["errata"]
+    assert [e["state"] for e in errata if e["id"] == added.id] == ["draft"]
+    body = {"id": added.id, "state": "confirmed", "was": "draft"}
+    assert client.put(f"{L}/errata", json=body).status_code == 200
+    assert client.put(f"{L}/errata", json=body).status_code == 409
+
+
 def test_keys_are_ranked_and_a_lesson_starts_in_the_one_chosen(server: StudioServer, client: httpx.Client) -> None:
     job = wait_for(client, client.post(f"{L}/jobs", json={"kind": "keys"}).json()["job"])
     assert job["state"] == "done", job

@@ -18,7 +18,6 @@ if TYPE_CHECKING:
 
 __all__ = ["command"]
 
-REPORTS_FILE = "reports.json"
 _TAKES = "takes"
 _ENDINGS = (".vtt", ".srt", ".sbv", ".txt")
 _MOST_SHOWN = 200
@@ -191,45 +190,14 @@ def _editions(folder: Path) -> Callable[[Note, str], list[EditionNote]]:
 def _keep(folder: Path, check: ReportsCheck) -> None:
     """Draft errata and reports.json, under the folder's lock."""
     import datetime
-    import json
 
-    from partwright.checking.reports import claim_key, kept_document
+    from partwright.checking.reports import keep_reports
     from partwright.cli.output import remark
-    from partwright.files import write_atomic
-    from partwright.lesson import add_erratum, folder_lock
 
     today = datetime.datetime.now(tz=datetime.UTC).date()
-    with folder_lock(folder, wait_seconds=10.0):
-        ids: dict[str, str] = {}
-        for report in check.reports:
-            draft = report.draft
-            if draft is not None:
-                added = add_erratum(folder, draft, today=today)
-                ids[claim_key(report)] = added.id
-                where = _place(added.bar, added.beat)
-                remark(f"{folder / 'errata.toml'}: {added.id}, {added.state}: {where} {added.words}.")
-        path = folder / REPORTS_FILE
-        kept = kept_document(check, read=today.isoformat(), before=_kept_before(path), errata=ids)
-        write_atomic(path, json.dumps(kept, ensure_ascii=False, indent=1) + "\n")
-
-
-def _kept_before(path: Path) -> dict[str, Any]:
-    import json
-
-    from partwright.errors import LessonError, NewerFormat, Place
-
-    where = Place(file=str(path))
-    try:
-        kept = json.loads(path.read_bytes())
-    except FileNotFoundError:
-        return {}
-    except (OSError, ValueError) as error:
-        raise LessonError("cannot be read", "Mend it, or move it away; nothing was changed.", place=where) from error
-    if not isinstance(kept, dict) or not isinstance(kept.get("reports", []), list):
-        raise LessonError("is no list of reports", "Mend it, or move it away; nothing was changed.", place=where)
-    if isinstance(kept.get("format"), int) and kept["format"] > 1:
-        raise NewerFormat("was made by a newer partwright", "Install the newer one; nothing was changed.", place=where)
-    return kept
+    for added in keep_reports(folder, check, today=today):
+        where = _place(added.bar, added.beat)
+        remark(f"{folder / 'errata.toml'}: {added.id}, {added.state}: {where} {added.words}.")
 
 
 def _page(job: Prepared, check: ReportsCheck, name: str) -> str:

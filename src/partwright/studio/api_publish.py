@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 import datetime
-from typing import Any
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from partwright.lesson import folder_lock, read_errata
 from partwright.lesson.errata_io import change_erratum
-from partwright.studio.calls import Call, Row
+from partwright.studio.calls import Call, Row, read_query
 from partwright.studio.publish import publish_document
 from partwright.studio.refusal import Refusal
+from partwright.studio.room import Studio
+from partwright.studio.uploads import received
+from partwright.studio.viewers import check_comments
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
 
 __all__ = ["ROWS"]
 
+_COMMENT_ENDINGS = (".csv", ".json", ".jsonl", ".ndjson", ".txt", ".md")
+_COMMENT_BYTES = 20_000_000
 _ERRATUM = {
     "type": "object",
     "required": ["id", "state", "was"],
@@ -48,11 +59,52 @@ def _erratum(call: Call) -> dict[str, Any]:
         return publish_document(desk.state(), call.lesson, desk.folder, today=_today())
 
 
+async def _comments(studio: Studio, request: Request) -> Response:
+    """Take in viewers' comments. Nothing of a viewer is kept but a short id; the file itself is not."""
+    from anyio import to_thread
+    from starlette.responses import JSONResponse
+
+    query = read_query(_COMMENTS, request.query_params)
+    lesson = request.path_params["lesson"]
+    folder = studio.lesson_folder(lesson)
+    suffix = Path(query["filename"]).suffix.casefold()
+    if suffix not in _COMMENT_ENDINGS:
+        raise Refusal(
+            "wrong_type", "this is no file of comments that is known", f"Known are {', '.join(_COMMENT_ENDINGS)}."
+        )
+    with tempfile.TemporaryDirectory() as temporary:
+        path = Path(temporary) / f"comments{suffix}"
+        await received(request, path, limit=_COMMENT_BYTES)
+        document = await to_thread.run_sync(_checked, studio, lesson, folder, path, query.get("take"))
+    return JSONResponse(document)
+
+
+def _checked(studio: Studio, lesson: str, folder: Path, path: Path, take: str | None) -> dict[str, Any]:
+    if studio.jobs.builds(lesson):
+        raise Refusal("busy", "the lesson is being built or released", "Wait until that is done.")
+    desk = studio.desk(lesson)
+    with desk.lock:
+        return check_comments(desk.state(), folder, path, take=take, today=_today())
+
+
 def _today() -> datetime.date:
     return datetime.datetime.now().astimezone().date()
 
 
+_COMMENTS = Row(
+    method="POST",
+    path="/api/lessons/{lesson}/reports",
+    words="Check viewers' comments and draft the errata.",
+    stream=_comments,
+    query={
+        "filename": {"type": "string", "minLength": 1, "maxLength": 200},
+        "take": {"type": "string", "minLength": 1, "maxLength": 200},
+    },
+    required=("filename",),
+    upload=_COMMENT_BYTES,
+)
 ROWS = (
+    _COMMENTS,
     Row(
         method="GET",
         path="/api/lessons/{lesson}/publish",

@@ -13,6 +13,7 @@ from partwright.checking.reports.document import (
     reports_document,
     safe_cell,
 )
+from partwright.checking.reports.keep_io import REPORTS_FILE, keep_reports
 from partwright.checking.reports.locate import Grounds, Located, locate
 from partwright.checking.reports.page import reports_page
 from partwright.checking.reports.read_comments import parse_comments, read_comments
@@ -24,6 +25,7 @@ from partwright.checking.reports.wishes import Wish, wished_tune
 __all__ = [
     "CLAIMS",
     "KINDS",
+    "REPORTS_FILE",
     "Comment",
     "CommentFault",
     "Comments",
@@ -37,6 +39,7 @@ __all__ = [
     "Wish",
     "check_reports",
     "claim_key",
+    "keep_reports",
     "kept_document",
     "locate",
     "parse_comments",

@@ -59,6 +59,7 @@ _FIELDS: Mapping[str, tuple[str, ...]] = {
         "string_length_mm",
         "tuning",
         "school",
+        "taste",
         "source_marks",
     ),
     "edition": ("edition",),
@@ -193,9 +194,9 @@ def _pins(workshop: Workshop) -> str:
 
 
 def _own_tables(workshop: Workshop) -> str:
-    """Tables of the player's own: an instrument's, or levels."""
+    """Tables of the player's own: an instrument's, levels, or a taste."""
     lesson = workshop.lesson
-    names = [lesson.levels_file] if lesson.levels_file else []
+    names = [name for name in (lesson.levels_file, lesson.taste) if name]
     if lesson.instrument.casefold().endswith(".toml"):
         names.append(lesson.instrument)
     return content_hash(*(_bytes(workshop.folder / name) for name in names))

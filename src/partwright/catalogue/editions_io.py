@@ -413,7 +413,7 @@ def _copy_build(build: Path, made: Path, names: Sequence[str]) -> None:
 def _keep_source(folder: Path, made: Path, staging: Path) -> list[FrozenFile]:
     """What the edition was made from, beside it: settings, tune, plans, and whatever else the settings name."""
     lesson = parse_lesson((folder / LESSON_FILE).read_text(encoding="utf-8"), file=str(folder / LESSON_FILE))
-    names = [LESSON_FILE, lesson.tune_file, OWN_SCRIPT_FILE, ERRATA_FILE, lesson.levels_file]
+    names = [LESSON_FILE, lesson.tune_file, OWN_SCRIPT_FILE, ERRATA_FILE, lesson.levels_file, lesson.taste]
     names += [lesson.instrument] if lesson.instrument.casefold().endswith(".toml") else []
     kept = [
         _frozen(folder / name, staging, f"{SOURCE}/{name}")

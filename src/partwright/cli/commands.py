@@ -33,6 +33,7 @@ COMMANDS: tuple[CommandRow, ...] = (
     CommandRow(
         "explain", "partwright.cli.explain", "Say why a note has its finger and bow, and what others would cost."
     ),
+    CommandRow("learn", "partwright.cli.learn", "Learn your own hand from fingerings you corrected."),
     CommandRow("engrave", "partwright.cli.engrave", "Print the part as PDF or SVG."),
     CommandRow("sections", "partwright.cli.sections", "Show sections, phrases, and which bars return changed."),
     CommandRow("play", "partwright.cli.play", "Play a tune into a sound file or a MIDI file."),

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -14,6 +16,7 @@ if TYPE_CHECKING:
     from partwright.bowing import StrokeExplanation
     from partwright.fingering import Explanation
     from partwright.instrument import Instrument
+    from partwright.lesson import Prepared
 
 __all__ = ["command", "parse_place"]
 
@@ -57,12 +60,14 @@ def command(score: str, place: str, as_json: bool, **hand: object) -> int:
     if as_json:
         documents = [explanation_document(item, job.instrument) for item in explained]
         whole = documents[0] if len(documents) == 1 else {**documents[0], "notes": documents}
-        print_json({**whole, "bow": [bow_explanation_document(stroke) for stroke in bowed]})
+        taste = {"taste": _taste_document(job)} if job.hand_taste is not None else {}
+        print_json({**whole, **taste, "bow": [bow_explanation_document(stroke) for stroke in bowed]})
         return 0
     for number, item in enumerate(explained):
         if number:
             click.echo()
         _print(item, job.instrument)
+    _print_taste(job, explained)
     for stroke in bowed:
         click.echo()
         _print_stroke(stroke)
@@ -105,6 +110,32 @@ def _print(item: Explanation, instrument: Instrument) -> None:
         for other in item.alternatives:
             how = placement_words(other.placement, instrument)
             click.echo(f"    {other.extra_cost:+6.2f}  {how}: {other.words}")
+
+
+def _taste_document(job: Prepared) -> dict[str, object]:
+    taste, hand = job.taste, job.hand_taste
+    assert taste is not None
+    assert hand is not None
+    return {"name": taste.name, "decisions": hand.decisions, "times": dict(hand.times), "added": dict(hand.added)}
+
+
+def _print_taste(job: Prepared, explained: Sequence[Explanation]) -> None:
+    """Whose taste the prices are in, and what of it is among these reasons."""
+    from partwright.fingering import taste_lines
+
+    taste, hand = job.taste, job.hand_taste
+    if taste is None or hand is None:
+        return
+    terms = {reason.term for item in explained for reason in item.why}
+    terms |= {reason.term for item in explained for other in item.alternatives for reason in other.why}
+    shown = replace(
+        hand,
+        times={name: value for name, value in hand.times.items() if name in terms},
+        added={name: value for name, value in hand.added.items() if name in terms},
+    )
+    click.echo(f"  as {taste.name} has it, learned from {hand.decisions} decisions")
+    for line in taste_lines(shown):
+        click.echo(f"            {line}")
 
 
 def _print_stroke(item: StrokeExplanation) -> None:

@@ -21,6 +21,7 @@ HAND_KEYS: tuple[str, ...] = (
     "school",
     "level",
     "levels_file",
+    "taste",
     "pins",
     "keep_source_marks",
 )
@@ -51,6 +52,9 @@ def hand_options(function: Decorated) -> Decorated:
         click.option("--level", metavar="LEVEL", help="beginner, intermediate or advanced.  [default: advanced]"),
         click.option(
             "--levels-file", type=click.Path(dir_okay=False), metavar="FILE", help="Levels of your own (.toml)."
+        ),
+        click.option(
+            "--taste", type=click.Path(dir_okay=False), metavar="FILE", help="A hand from partwright learn (.toml)."
         ),
         click.option(
             "--pin",

@@ -29,6 +29,7 @@ def read_settings(
     school: str | None = None,
     level: str | None = None,
     levels_file: str | None = None,
+    taste: str | None = None,
     pins: Sequence[str] = (),
     keep_source_marks: bool | None = None,
 ) -> tuple[Lesson, Path]:
@@ -48,6 +49,7 @@ def read_settings(
         "school": school,
         "level": level,
         "levels_file": levels_file and str(Path(levels_file).resolve()),
+        "taste": taste and str(Path(taste).resolve()),
         "source_marks": None if keep_source_marks is None else ("keep" if keep_source_marks else "ignore"),
     }
     given = {key: value for key, value in typed.items() if value is not None}

@@ -32,7 +32,18 @@ if TYPE_CHECKING:
     )
     from partwright.fingering.planner import plan_fingering, prepare, replan
     from partwright.fingering.planning import Planning
+    from partwright.fingering.read_tastes import parse_taste, read_taste
     from partwright.fingering.report import plan_of
+    from partwright.fingering.taste import (
+        HandTaste,
+        Taste,
+        hand_taste,
+        table_mark,
+        taste_lines,
+        taste_text,
+        term_label,
+        with_taste,
+    )
     from partwright.fingering.terms import Term, Weights, default_weights, term_table
     from partwright.fingering.words import finger_words, hand_words, placement_words
 
@@ -77,7 +88,18 @@ __getattr__ = lazy_names(
             "replan",
         ),
         "planning": ("Planning",),
+        "read_tastes": ("parse_taste", "read_taste"),
         "report": ("plan_of",),
+        "taste": (
+            "HandTaste",
+            "Taste",
+            "hand_taste",
+            "table_mark",
+            "taste_lines",
+            "taste_text",
+            "term_label",
+            "with_taste",
+        ),
         "terms": (
             "Term",
             "Weights",
@@ -98,12 +120,14 @@ __all__ = [
     "Explanation",
     "FingeredNote",
     "FingeringPlan",
+    "HandTaste",
     "MarksWanted",
     "Pin",
     "Placement",
     "PlanFigures",
     "Planning",
     "Relaxation",
+    "Taste",
     "Term",
     "UnlikePhrase",
     "Weights",
@@ -113,10 +137,12 @@ __all__ = [
     "figures_of",
     "finger_words",
     "fingering_marks",
+    "hand_taste",
     "hand_words",
     "note_reasons",
     "notes_at",
     "parse_pin",
+    "parse_taste",
     "pins_from_source",
     "placement_words",
     "plan_elsewhere",
@@ -124,7 +150,13 @@ __all__ = [
     "plan_of",
     "playable_midi",
     "prepare",
+    "read_taste",
     "replan",
     "strings_of",
+    "table_mark",
+    "taste_lines",
+    "taste_text",
+    "term_label",
     "term_table",
+    "with_taste",
 ]

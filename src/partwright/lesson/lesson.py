@@ -71,6 +71,7 @@ class Lesson:
     string_length_mm: float | None = None
     tuning: str = ""  # pitches low to high, as in "C2 G2 D3 A3"; empty = the usual tuning
     school: str = ""
+    taste: str = ""  # a learned taste (.toml) in the lesson's folder; empty = as the table of costs has it
     tempo_qpm: float | None = None
     practice_percent: tuple[float, ...] = (60.0, 80.0)
     a4_hz: float = 440.0

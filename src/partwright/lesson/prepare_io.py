@@ -11,7 +11,17 @@ from pathlib import Path
 
 from partwright.bowing import BowPin, is_bow_pin, parse_bow_pin
 from partwright.errors import InputError, LessonError, NoPlan, PartwrightError, Place
-from partwright.fingering import FingeringPlan, Pin, parse_pin, pins_from_source
+from partwright.fingering import (
+    FingeringPlan,
+    HandTaste,
+    Pin,
+    Taste,
+    parse_pin,
+    pins_from_source,
+    read_taste,
+    table_mark,
+    with_taste,
+)
 from partwright.instrument import Instrument, load_instrument, load_instrument_file, parse_tuning
 from partwright.lesson.lesson import LESSON_FILE, Lesson
 from partwright.lesson.read_settings import raise_faults
@@ -19,7 +29,7 @@ from partwright.lesson.rights import credit_lines
 from partwright.nearest import nearest_sentence
 from partwright.score import Credits, Part, Tune, beat_text, read_tune
 
-__all__ = ["Prepared", "prepare", "prepare_instrument", "refuse_out_of_range"]
+__all__ = ["Prepared", "lesson_taste", "prepare", "prepare_instrument", "refuse_out_of_range"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,6 +43,7 @@ class Prepared:
     pins: tuple[Pin, ...]
     remarks: tuple[str, ...]
     bow_pins: tuple[BowPin, ...] = ()  # without those of the source, which the bowing reads itself
+    taste: Taste | None = None  # the teacher's own hand; the instrument's weights hold it already
 
     @property
     def part(self) -> Part:
@@ -56,6 +67,11 @@ class Prepared:
     def level(self) -> str:
         return self.lesson.level
 
+    @property
+    def hand_taste(self) -> HandTaste | None:
+        """The taste for this instrument; None where the lesson names none, or it does not know the instrument."""
+        return self.taste.hand(self.instrument.name) if self.taste is not None else None
+
 
 def prepare(lesson: Lesson, folder: Path, *, like: Prepared | None = None) -> Prepared:
     """Read the lesson's tune and instrument, and turn its pins into those of the notes they name.
@@ -63,8 +79,11 @@ def prepare(lesson: Lesson, folder: Path, *, like: Prepared | None = None) -> Pr
     `like`: what was prepared from the same folder a moment ago; its tune and instrument are used again where the
     settings they depend on are the same. Raises InputError with every fault of the lesson's pins and sections at once.
     """
-    hand = like is not None and _same(lesson, like.lesson, _HAND)
-    instrument = like.instrument if like is not None and hand else prepare_instrument(lesson, folder)
+    taste = lesson_taste(lesson, folder)
+    if like is not None and like.taste == taste and _same(lesson, like.lesson, _HAND):
+        instrument = like.instrument
+    else:
+        instrument = prepare_instrument(lesson, folder, taste=taste)
     tune_path = folder / lesson.tune_file
     if like is not None and like.tune_path == tune_path and _same(lesson, like.lesson, _WHICH_NOTES):
         tune = like.tune
@@ -85,6 +104,8 @@ def prepare(lesson: Lesson, folder: Path, *, like: Prepared | None = None) -> Pr
             faults.append(fault.at(where))
     raise_faults(faults, str(folder / LESSON_FILE) if (folder / LESSON_FILE).is_file() else tune_path.name)
     remarks = list(part.remarks)
+    if taste is not None:
+        remarks += _taste_remarks(lesson, folder, instrument, taste)
     if lesson.source_marks == "keep":
         source_pins, source_remarks = pins_from_source(part, instrument)
         pins[:0] = source_pins
@@ -97,7 +118,26 @@ def prepare(lesson: Lesson, folder: Path, *, like: Prepared | None = None) -> Pr
         pins=tuple(pins),
         remarks=tuple(remarks),
         bow_pins=tuple(bow_pins),
+        taste=taste,
     )
+
+
+def lesson_taste(lesson: Lesson, folder: Path) -> Taste | None:
+    """The taste the lesson names; None where it names none. Raises InputError where it cannot be read."""
+    if not lesson.taste:
+        return None
+    return read_taste(folder / lesson.taste)
+
+
+def _taste_remarks(lesson: Lesson, folder: Path, instrument: Instrument, taste: Taste) -> tuple[str, ...]:
+    hand = taste.hand(instrument.name)
+    if hand is None:
+        return (f"the taste in {lesson.taste} says nothing of the {instrument.name}; the usual costs are used.",)
+    if hand.table and hand.table != table_mark(prepare_instrument(lesson, folder)):
+        return (
+            f"the taste in {lesson.taste} was learned beside other costs than today's; learn it again when you can.",
+        )
+    return ()
 
 
 _WHICH_NOTES = ("tune_file", "part", "voice")
@@ -108,8 +148,8 @@ def _same(one: Lesson, two: Lesson, fields: Iterable[str]) -> bool:
     return all(getattr(one, name) == getattr(two, name) for name in fields)
 
 
-def prepare_instrument(lesson: Lesson, folder: Path) -> Instrument:
-    """The lesson's instrument with the player's own size, string length, tuning, school and levels."""
+def prepare_instrument(lesson: Lesson, folder: Path, *, taste: Taste | None = None) -> Instrument:
+    """The lesson's instrument: the player's own size, string length, tuning, school and levels, and this taste."""
     own_table = lesson.instrument.casefold().endswith(".toml")
 
     def load(tuning_midi: tuple[int, ...] | None) -> Instrument:
@@ -130,7 +170,12 @@ def prepare_instrument(lesson: Lesson, folder: Path) -> Instrument:
     if lesson.level not in instrument.levels:
         todo = nearest_sentence(lesson.level, instrument.levels)
         raise InputError(f'the {instrument.name} has no level "{lesson.level}"', todo)
-    return instrument
+    if taste is None:
+        return instrument
+    try:
+        return with_taste(instrument, taste)
+    except InputError as error:
+        raise error.at(Place(file=str(folder / lesson.taste))) from error
 
 
 def refuse_out_of_range(job: Prepared, plan: FingeringPlan) -> None:

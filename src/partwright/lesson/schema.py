@@ -66,6 +66,13 @@ ROWS: tuple[Row, ...] = (
     Row(table="instrument", key="tuning", field="tuning", kind="text", words="pitches of the strings, low to high"),
     Row(table="instrument", key="school", field="school", kind="text", words="who names the positions"),
     Row(
+        table="fingering",
+        key="taste",
+        field="taste",
+        kind="text",
+        words="your own hand, learned by partwright learn: a file (.toml) in this folder",
+    ),
+    Row(
         table="tempo",
         key="performance_qpm",
         field="tempo_qpm",

@@ -148,7 +148,7 @@ def plan_state(folder: Path, texts: Texts, like: PlanState | None = None) -> Pla
 def _confined(folder: Path, lesson: Lesson) -> None:
     """Every file the lesson names lies in its folder, and is no link out of it."""
     home = folder.resolve()
-    named = [lesson.tune_file, lesson.levels_file, lesson.sound_font]
+    named = [lesson.tune_file, lesson.levels_file, lesson.taste, lesson.sound_font]
     if lesson.instrument.casefold().endswith(".toml"):
         named.append(lesson.instrument)
     for name in filter(None, named):

@@ -1,0 +1,209 @@
+"""What a teacher's decisions say: which states of each event agree with them, and which plans contradict them.
+
+A lesson that the teacher has gone through says two things: the pins, and that the rest of the plan was let stand. A
+source's printed fingers are decisions about the notes they stand on and no others. The plan that agrees is not fully
+known (a pin may name a finger and no string; the hand over an open string is never seen): the cheapest one that agrees
+is taken for it, under the weights of the moment.
+
+Method: the search is asked for the cheapest plan when every note that disagrees is made cheaper by a margin (loss-
+augmented inference, Tsochantaridis et al. 2005). Where it differs from the plan that agrees, the two fall apart into
+stretches that have nothing to do with each other; each stretch is one comparison: *this*, the teacher's way, should
+cost less than *that*.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from partwright.fingering.features import CostModel
+from partwright.fingering.lattice import Lattice, MovePrices, build_lattice
+from partwright.fingering.learning.counts import CountBook
+from partwright.fingering.planning import Mask, Planning
+from partwright.fingering.search import solve
+from partwright.fingering.terms import Weights
+
+__all__ = ["LET_STAND", "Comparison", "Judged", "Pricing", "comparisons", "judge"]
+
+LET_STAND = 0.5
+"""How much a note counts that the teacher saw and let stand, beside 1 for a pin."""
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Judged:
+    """A part with what its teacher decided. All by variable of the planning's lattice.
+
+    `asked`: the states a pin asks for; `agrees`: the states that are as the teacher wants; `worth`: how much each state
+    is in disagreement, 0 where it agrees; `free`: the states a plan without the pins may take. `pinned` and `stood` are
+    the variables with a pin and those let stand; `fresh` are those that the taste in force was not learned from.
+    """
+
+    planning: Planning
+    asked: Mapping[int, Mask]
+    agrees: Mapping[int, Mask]
+    worth: tuple[NDArray[np.float64], ...]
+    free: Mapping[int, Mask]
+    pinned: tuple[int, ...]
+    stood: tuple[int, ...]
+    fresh: frozenset[int]
+    neighbours: Mapping[int, tuple[int, ...]]  # variable -> numbers of the steps that touch it
+
+    @property
+    def decided(self) -> tuple[int, ...]:
+        return tuple(sorted((*self.pinned, *self.stood)))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Comparison:
+    """One stretch: what the other way has more of each kind than the teacher's, and how much of it disagrees."""
+
+    lesson: int
+    variables: tuple[int, ...]
+    more: tuple[tuple[int, float], ...]
+    worth: float
+    weight: float
+
+
+class Pricing:
+    """Prices of moves under the weights of each lesson, shared by those of one instrument, level and taste."""
+
+    def __init__(self, weights: Sequence[Weights]) -> None:
+        self._weights = weights
+        self._prices: dict[tuple[int, Weights], MovePrices] = {}
+
+    def lattice(self, number: int, planning: Planning) -> Lattice:
+        """The lattice of lesson `number` under its weights."""
+        maker, weights = planning.maker, self._weights[number]
+        key = (id(maker), weights)
+        if key not in self._prices:
+            self._prices[key] = MovePrices(CostModel(planning.instrument, maker.hands, weights), planning.level)
+        old = planning.lattice
+        return build_lattice(
+            old.columns, planning.transitions, self._prices[key], plays=old.plays, contexts=old.contexts
+        )
+
+
+def judge(
+    planning: Planning, *, reviewed: bool, let_stand: float = LET_STAND, seen: Collection[str] | None = None
+) -> Judged:
+    """What the pins of a planning say. `reviewed`: the teacher went through the plan and let the rest stand.
+
+    `let_stand`: how much such a note counts beside a pin, 0 for not at all. `seen`: ids of the pinned notes that the
+    taste in force was learned from, where it was learned from this lesson too; None where it was not.
+    """
+    columns, choice = planning.lattice.columns, planning.solution.choice
+    pinned = _pinned(planning)
+    agrees: dict[int, Mask] = {}
+    worth: list[NDArray[np.float64]] = []
+    free: dict[int, Mask] = {}
+    stood = []
+    for v, column in enumerate(columns):
+        asked = planning.allowed.get(v) if v in pinned else None
+        same = (column.string == column.string[choice[v]]).all(axis=1)
+        same &= (column.finger == column.finger[choice[v]]).all(axis=1)
+        same &= (column.harmonic == column.harmonic[choice[v]]).all(axis=1)
+        share = np.zeros(len(column))
+        if asked is not None:
+            share = np.where(asked, 0.0, 1.0)
+            agrees[v] = asked
+            within = column.beyond == column.beyond.min()
+            if not within.all():  # the pin asks for more than the level allows: a plan without it would not go there
+                free[v] = within | asked
+        if reviewed and let_stand > 0:
+            share = np.maximum(share, np.where(same, 0.0, let_stand))
+            agrees[v] = same if asked is None else same & asked
+            if asked is None:
+                stood.append(v)
+        worth.append(share)
+    neighbours: dict[int, list[int]] = {}
+    for number, step in enumerate(planning.transitions):
+        neighbours.setdefault(step.a, []).append(number)
+        neighbours.setdefault(step.b, []).append(number)
+    fresh = frozenset((*pinned, *stood))
+    if seen is not None:
+        fresh = frozenset(pinned) - _pinned(planning, seen)
+    return Judged(
+        planning=planning,
+        asked={v: planning.allowed[v] for v in pinned},
+        agrees=agrees,
+        worth=tuple(worth),
+        free=free,
+        pinned=tuple(sorted(pinned)),
+        stood=tuple(stood),
+        fresh=fresh,
+        neighbours={v: tuple(dict.fromkeys(numbers)) for v, numbers in neighbours.items()},
+    )
+
+
+def _pinned(planning: Planning, notes: Collection[str] | None = None) -> set[int]:
+    """Variables with a pin (on one of these notes, if any are named)."""
+    found = set()
+    for pin in planning.pins:
+        if notes is not None and pin.note_id not in notes:
+            continue
+        variable = planning.variable_of.get(planning.walk.event_of[pin.note_id])
+        if variable is None or variable not in planning.allowed:
+            continue
+        found.add(variable)
+        second = planning.substitute_of.get(variable)
+        if pin.substitute is not None and second is not None:
+            found.add(second)
+    return found
+
+
+def comparisons(
+    judged: Judged, number: int, pricing: Pricing, book: CountBook, *, margin: float
+) -> Iterator[Comparison]:
+    """The stretches in which a plan within `margin` of the teacher's way contradicts it, under these prices.
+
+    `number` is the lesson's own, kept in each comparison.
+    """
+    planning = judged.planning
+    lattice = pricing.lattice(number, planning)
+    ours = solve(lattice, allowed={**judged.free, **judged.agrees}).choice
+    tempted = replace(
+        lattice,
+        note_price=tuple(
+            price - margin * worth if worth.any() else price
+            for price, worth in zip(lattice.note_price, judged.worth, strict=True)
+        ),
+    )
+    theirs = solve(tempted, allowed=judged.free).choice
+    for stretch, steps in _stretches(judged, ours, theirs):
+        shares = [float(judged.worth[v][theirs[v]]) for v in stretch]
+        if sum(shares) <= 0:
+            continue
+        moves = [planning.transitions[step] for step in steps]
+        more = book.counts(planning, theirs, stretch, moves)
+        for kind, amount in book.counts(planning, ours, stretch, moves).items():
+            more[kind] = more.get(kind, 0.0) - amount
+        yield Comparison(
+            lesson=number,
+            variables=tuple(stretch),
+            more=tuple(sorted((kind, round(amount, 9)) for kind, amount in more.items() if abs(amount) > 1e-9)),
+            worth=sum(shares),
+            weight=max(shares),
+        )
+
+
+def _stretches(judged: Judged, ours: Sequence[int], theirs: Sequence[int]) -> Iterator[tuple[list[int], list[int]]]:
+    """The variables in which two plans differ, as groups that no step joins, each with the steps that touch it."""
+    transitions = judged.planning.transitions
+    different = {v for v, (a, b) in enumerate(zip(ours, theirs, strict=True)) if a != b}
+    seen: set[int] = set()
+    for first in sorted(different):
+        if first in seen:
+            continue
+        group, steps, todo = {first}, set(), [first]
+        while todo:
+            for number in judged.neighbours.get(todo.pop(), ()):
+                steps.add(number)
+                for v in (transitions[number].a, transitions[number].b):
+                    if v in different and v not in group:
+                        group.add(v)
+                        todo.append(v)
+        seen |= group
+        yield sorted(group), sorted(steps)

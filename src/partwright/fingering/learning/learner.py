@@ -1,0 +1,200 @@
+"""Learning a teacher's taste: comparisons from the search and weights from the comparisons, in turn, until none is new.
+
+A guard stands before the result: the decisions are held back a share at a time, taste is learned from the others, and
+the plan under it is set beside the plan under the old taste. Only if more of the held-back decisions come out as the
+teacher wants, and by more than chance would do as often as not, is the new taste worth having. What the old taste was
+itself learned from is left out of the comparison: it would flatter it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from partwright.fingering.learning.counts import CountBook
+from partwright.fingering.learning.evidence import Comparison, Judged, Pricing, comparisons
+from partwright.fingering.learning.margin import MARGIN, Fitted, fit
+from partwright.fingering.search import solve
+from partwright.fingering.terms import Weights, default_weights
+from partwright.instrument import Instrument
+
+__all__ = ["FOLDS", "Agreement", "Learned", "Said", "learn_weights"]
+
+FOLDS = 5
+_FOLDS_OF_FEW = 10
+_FEW_PINS = 60
+_MOST_ROUNDS = 12
+_LEAST_NEWS = 0.01  # of the comparisons known; fewer new ones than this and the rounds end
+_STRETCH_BARS = 8
+
+Said = Callable[[str, int, int], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Agreement:
+    """Of decisions held back, how many come out as the teacher wants under the old taste and under the new."""
+
+    pins: int
+    pins_old: int
+    pins_new: int
+    stood: int
+    stood_old: int
+    stood_new: int
+
+    @property
+    def rises(self) -> bool:
+        """More pins are met, and more is put right in all than chance would put right as often as not."""
+        gained = self.pins_new - self.pins_old
+        in_all = gained + self.stood_new - self.stood_old
+        return gained > 0 and in_all > 0 and in_all**2 >= abs(gained) + abs(self.stood_new - self.stood_old)
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Learned:
+    """What came of learning: the taste (None where the guard held: the old taste stays), and what they rest on."""
+
+    fitted: Fitted | None
+    agreement: Agreement
+    pins: int
+    corrections: int  # pins that ask for something else than the old taste would
+    stood: int
+    rounds: int
+    comparisons: int
+    values: tuple[float, ...]  # of what is made least, round by round
+    settled: bool  # no other way was new in the last round
+
+
+def learn_weights(
+    lessons: Sequence[Judged], instrument: Instrument, *, seed: int = 0, said: Said | None = None
+) -> Learned:
+    """Taste learned from lessons of one instrument, held near its defaults. The old taste of a lesson is the weights
+    its planning was made with.
+
+    `instrument`: without any taste; its levels are those of the lessons.
+
+    `seed` decides which decisions are held back together. `said` is told what is being done, and how many of how many
+    steps. Deterministic: the same lessons and seed give the same weights. Raises ValueError for no lessons.
+    """
+    if not lessons:
+        raise ValueError("nothing to learn from")
+    base = default_weights(instrument)
+    defaults = [default_weights(instrument, instrument.levels[lesson.planning.level.name]) for lesson in lessons]
+    book = CountBook()
+    known: dict[tuple[int, tuple[tuple[int, float], ...]], Comparison] = {}
+    fitted: Fitted | None = None
+    values: list[float] = []
+    rounds, settled = 0, False
+    for number in range(_MOST_ROUNDS):
+        if said:
+            said("comparing your fingers with others", number + 1, _MOST_ROUNDS + FOLDS)
+        pricing = Pricing(defaults if fitted is None else [fitted.weights(own) for own in defaults])
+        before = len(known)
+        for index, lesson in enumerate(lessons):
+            for found in comparisons(lesson, index, pricing, book, margin=MARGIN):
+                known.setdefault((index, found.more), found)
+        rounds += 1
+        settled = len(known) == before
+        if len(known) - before <= _LEAST_NEWS * before:
+            break
+        fitted = fit(list(known.values()), book, defaults, base, start=None if fitted is None else fitted.x)
+        values.append(fitted.value)
+    agreement = Agreement(pins=0, pins_old=0, pins_new=0, stood=0, stood_old=0, stood_new=0)
+    if fitted is not None:
+        agreement = _held_back(lessons, tuple(known.values()), book, defaults, base, seed, said)
+    accepted = fitted is not None and agreement.rises
+    return Learned(
+        fitted=fitted if accepted else None,
+        agreement=agreement,
+        pins=sum(len(lesson.pinned) for lesson in lessons),
+        corrections=sum(_corrections(lesson) for lesson in lessons),
+        stood=sum(len(lesson.stood) for lesson in lessons),
+        rounds=rounds,
+        comparisons=len(known),
+        values=tuple(values),
+        settled=settled,
+    )
+
+
+def _corrections(lesson: Judged) -> int:
+    """Pins that ask for something else than the plan without any would have."""
+    if not lesson.pinned:
+        return 0
+    choice = solve(lesson.planning.lattice, allowed=lesson.free).choice
+    return sum(not lesson.asked[v][choice[v]] for v in lesson.pinned)
+
+
+# Held-back decisions -------------------------------------------------------------------------------------------------
+
+
+def _held_back(
+    lessons: Sequence[Judged],
+    known: Sequence[Comparison],
+    book: CountBook,
+    defaults: Sequence[Weights],
+    base: Weights,
+    seed: int,
+    said: Said | None,
+) -> Agreement:
+    """How the decisions of each fold come out under the old taste, and under one learned from the other folds."""
+    pins = sum(len(lesson.pinned) for lesson in lessons)
+    folds = FOLDS if pins > _FEW_PINS else _FOLDS_OF_FEW
+    fold_of = _folds(lessons, folds, seed)
+    count = {"pins": 0, "pins_old": 0, "pins_new": 0, "stood": 0, "stood_old": 0, "stood_new": 0}
+    for fold in range(folds):
+        if said:
+            said("trying it on decisions held back", _MOST_ROUNDS + fold + 1, _MOST_ROUNDS + folds)
+        held = [frozenset(v for v, number in numbers.items() if number == fold) for numbers in fold_of]
+        if not any(lesson.fresh & out for lesson, out in zip(lessons, held, strict=True)):
+            continue
+        others = [c for c in known if not held[c.lesson].intersection(c.variables)]
+        if others:
+            fitted = fit(others, book, defaults, base)
+            pricing = Pricing([fitted.weights(own) for own in defaults])
+        else:
+            pricing = Pricing(defaults)
+        for index, (lesson, out) in enumerate(zip(lessons, held, strict=True)):
+            if not lesson.fresh & out:
+                continue
+            masks = {**lesson.free, **{v: lesson.asked[v] for v in lesson.pinned if v not in out}}
+            old = solve(lesson.planning.lattice, allowed=masks).choice
+            new = solve(pricing.lattice(index, lesson.planning), allowed=masks).choice
+            for kind, variables in (("pins", lesson.pinned), ("stood", lesson.stood)):
+                judged = [v for v in variables if v in out and v in lesson.fresh]
+                count[kind] += len(judged)
+                count[f"{kind}_old"] += sum(bool(lesson.agrees[v][old[v]]) for v in judged)
+                count[f"{kind}_new"] += sum(bool(lesson.agrees[v][new[v]]) for v in judged)
+    return Agreement(**count)
+
+
+def _folds(lessons: Sequence[Judged], folds: int, seed: int) -> list[dict[int, int]]:
+    """The fold of every decided variable: whole lessons where there are enough of them, else stretches of bars."""
+    by_bars = sum(bool(lesson.pinned) for lesson in lessons) < folds
+    units: dict[tuple[int, int], list[int]] = {}
+    for index, lesson in enumerate(lessons):
+        bar = _bars(lesson)
+        for v in lesson.decided:
+            units.setdefault((index, bar.get(v, 0) // _STRETCH_BARS if by_bars else 0), []).append(v)
+    pins = {unit: sum(v in set(lessons[unit[0]].pinned) for v in found) for unit, found in units.items()}
+    listed = list(units)
+    order = [listed[k] for k in np.random.default_rng(seed).permutation(len(listed))]
+    load = [0] * folds
+    fold_of: list[dict[int, int]] = [{} for _ in lessons]
+    for unit in sorted(order, key=lambda one: -pins[one]):  # the largest first, each where least lies
+        fold = load.index(min(load))
+        load[fold] += max(1, 100 * pins[unit])
+        fold_of[unit[0]].update(dict.fromkeys(units[unit], fold))
+    return fold_of
+
+
+def _bars(lesson: Judged) -> dict[int, int]:
+    """The bar (its index) in which each variable is first written."""
+    planning = lesson.planning
+    bar: dict[int, int] = {}
+    for event, variable in sorted(planning.variable_of.items()):
+        bar.setdefault(variable, planning.walk.events[event].bar_index)
+        second = planning.substitute_of.get(variable)
+        if second is not None:
+            bar.setdefault(second, planning.walk.events[event].bar_index)
+    return bar

@@ -37,7 +37,7 @@ def test_the_story_of_a_lesson_that_is_sold(shelf: Path, partwright_here: Run) -
 
     first = run("catalogue", "release", "waltz", "--date", "2026-11-28")
     assert first.code == 0, first.err
-    assert "edition 1, 2026-11-28, 1 files" in first.out
+    assert "edition 1, 2026-11-28, 1 file" in first.out
     assert "differs from country to country" in first.err
     again = run("catalogue", "release", "waltz", "--date", "2026-11-28")
     assert (again.code, "nothing a buyer would see has changed" in again.err) == (2, True)

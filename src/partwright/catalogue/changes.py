@@ -1,9 +1,9 @@
 """What changed between two states of a lesson, in a player's words: "Bar 12, beat 3: F sharp instead of F."
 
-Method. Bars are laid side by side: by their place where there are as many as before, else by the longest common
-sequence of equal bars. In bars that stand side by side every event is compared at its place in the bar; of notes that
-are the same, finger and string and stroke are compared too. Neighbouring bars with the same kind of change are told
-as one stretch.
+Method. Bars are laid side by side: by their place where there are as many as before and no fewer agree so, else by the
+longest common sequence of equal bars. In bars that stand side by side every event is compared at its place in the bar;
+of notes that are the same, finger and string and stroke are compared too. Neighbouring bars with the same kind of
+change are told as one stretch.
 """
 
 from __future__ import annotations
@@ -36,6 +36,7 @@ _FINGERS = {
     "4": "fourth finger",
     "T": "thumb",
 }
+_MANY = ("sections", "versions", "practice tempi")
 _OCTAVES = {1: "an octave higher", -1: "an octave lower"}
 
 
@@ -91,14 +92,18 @@ Runs = list[tuple[int, int]]
 
 def _side_by_side(before: Bars, after: Bars) -> tuple[Pairs, Runs, Runs]:
     """Bars that belong together, stretches that are gone, stretches that are new; by index."""
-    if len(before.by_bar) == len(after.by_bar):
-        return [(k, k) for k in range(len(after.by_bar))], [], []
     one = [_signature(before, k) for k in range(len(before.by_bar))]
     two = [_signature(after, k) for k in range(len(after.by_bar))]
+    steps = SequenceMatcher(None, one, two, autojunk=False).get_opcodes()
+    if len(one) == len(two):
+        in_place = sum(a == b for a, b in zip(one, two, strict=True))
+        moved = sum(b - a for kind, a, b, _, _ in steps if kind == "equal")
+        if moved <= in_place + 1:  # one bar less here and one more there is more likely than two bars rewritten
+            return [(k, k) for k in range(len(two))], [], []
     pairs: Pairs = []
     gone: Runs = []
     new: Runs = []
-    for kind, a, b, c, d in SequenceMatcher(None, one, two, autojunk=False).get_opcodes():
+    for kind, a, b, c, d in steps:
         shared = min(b - a, d - c) if kind != "equal" else b - a
         pairs += [(a + k, c + k) for k in range(shared)]
         if b - a > shared:
@@ -313,8 +318,9 @@ def _settings(was: Mapping[str, str], now: Mapping[str, str]) -> list[str]:
     for name in dict.fromkeys([*was, *now]):
         old, new = was.get(name, ""), now.get(name, "")
         if old != new:
-            what = f'is "{new}" instead of "{old}"' if old and new else f'is "{new}", new' if new else "is left out"
-            told.append(f"The {name} {what}.")
+            verb = "are" if name in _MANY else "is"
+            what = f'"{new}" instead of "{old}"' if old and new else f'"{new}", new' if new else "left out"
+            told.append(f"The {name} {verb} {what}.")
     return told
 
 

@@ -134,7 +134,7 @@ def edition_faults(folder: Path, editions: Sequence[Edition]) -> tuple[str, ...]
         faults += [
             f"{path}: was not released, but lies among what was."
             for path in sorted(home.rglob("*"))
-            if path.is_file() and path.relative_to(home).as_posix() not in known
+            if path.is_file() and not path.name.startswith(".") and path.relative_to(home).as_posix() not in known
         ]
     numbers = [edition.number for edition in editions]
     if missing := sorted(set(range(1, max(numbers, default=0) + 1)) - set(numbers)):

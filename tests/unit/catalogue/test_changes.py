@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
 
@@ -55,6 +55,11 @@ def test_a_change_after_an_insertion_is_told_at_its_new_bar() -> None:
     assert told(BARS, after) == ("Bar 2 is new.", "Bar 4, beat 2: C instead of C sharp.")
 
 
+def test_as_many_bars_as_before_but_moved_are_told_as_moved() -> None:
+    bars = ("D3:4", "E3:4", "F#3:4", "G3:4", "A3:4", "B3:4")
+    assert told(bars, (bars[0], "C3:2 D3:2", *bars[1:5])) == ("Bar 2 is new.", "What was bar 6 is left out.")
+
+
 def test_refingered_bars_are_told_as_a_stretch_and_one_note_by_itself() -> None:
     part = part_of(*BARS)
     placed = {note.id: ("1", "D", 2) for note in part.notes}
@@ -82,6 +87,7 @@ def test_bows_settings_and_products_are_told() -> None:
     )
 
 
+@settings(deadline=None)
 @given(bar=st.integers(1, 12), beat=st.integers(1, 4), octave=st.integers(2, 3), step=st.sampled_from("CDEFGAB"))
 def test_one_note_changed_is_one_sentence_at_its_place(bar: int, beat: int, octave: int, step: str) -> None:
     notes = [["D3", "E3", "G3", "A3"] for _ in range(12)]

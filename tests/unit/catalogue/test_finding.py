@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from partwright.catalogue import Entry, Filters, find_lessons_by, parse_filters, wishes
@@ -140,6 +140,7 @@ def holds(entry: Entry, wish: Filters) -> bool:
 some = st.none() | st.booleans()
 
 
+@settings(deadline=None)
 @given(
     wish=st.builds(
         Filters,
@@ -183,6 +184,7 @@ def test_words_find_what_a_plain_look_finds(database: sqlite3.Connection, words:
     assert {int(row.entry.id.partition("-")[2]) for row in found.rows} == wanted
 
 
+@settings(deadline=None)
 @given(words=st.text(max_size=40))
 def test_no_text_breaks_the_search(database: sqlite3.Connection, words: str) -> None:
     found = find_lessons_by(database, words=words, limit=5)

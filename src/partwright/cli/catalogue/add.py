@@ -34,6 +34,7 @@ def command(folders: tuple[str, ...], new_id: bool, catalogue: str | None, as_js
 
     added, failed = [], []
     with opened(catalogue, create=True) as open_one:
+        taken = set(open_one.ids())
         for name in folders:
             path = Path(name)
             found = find_lessons([path]) if path.is_dir() else ()
@@ -43,7 +44,7 @@ def command(folders: tuple[str, ...], new_id: bool, catalogue: str | None, as_js
             outside = [path.parent] if found[0] == path.resolve() else [path]
             for folder in found:
                 try:
-                    ensure_id(folder, taken=open_one.ids(), new=new_id)
+                    taken.add(ensure_id(folder, taken=taken, new=new_id))
                     added.append(open_one.add(folder))
                 except PartwrightError as error:
                     failed.append(str(error))

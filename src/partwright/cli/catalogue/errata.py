@@ -112,9 +112,18 @@ def command(
 
 
 def _build(folder: Path, products: tuple[str, ...]) -> None:
-    from partwright.cli.build import run_build
+    """The lesson again, as it is now; what was done is told on the side, the result of the command is the list."""
+    from partwright.building import build_lesson
+    from partwright.cli.output import progress, remark
 
-    run_build(folder, only=products)
+    with progress(0) as shown:
+        ran = build_lesson(
+            folder,
+            only=products,
+            started=lambda step, number, count: shown.start(step.words, number, count),
+            finished=lambda _: shown.finish(),
+        )
+    remark(f"{sum(done.made for done in ran)} of {len(ran)} products made anew; a release makes the next edition.")
 
 
 def _line(erratum: Erratum) -> str:

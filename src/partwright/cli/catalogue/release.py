@@ -68,7 +68,8 @@ def command(lesson: str, date: str | None, anyway: bool, catalogue: str | None, 
             }
         )
         return 0
-    click.echo(f"{done.folder}  edition {edition.number}, {edition.date.isoformat()}, {len(edition.files)} files")
+    files = f"{len(edition.files)} file{'' if len(edition.files) == 1 else 's'}"
+    click.echo(f"{done.folder}  edition {edition.number}, {edition.date.isoformat()}, {files}")
     for change in edition.changes:
         click.echo(f"  {change}")
     for erratum in done.mended:

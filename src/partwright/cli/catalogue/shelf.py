@@ -62,15 +62,22 @@ def lesson_folder(name: str, given: str | None) -> Path:
 
 
 def enter_again(folder: Path, given: str | None) -> None:
-    """Read a lesson again into the catalogue that holds it; a word where there is none."""
+    """Read a lesson again into the catalogue; a word where there is none, or where it cannot take it.
+
+    What was done to the lesson is done in either case.
+    """
     from partwright.cli.output import remark
+    from partwright.errors import PartwrightError
 
     path = catalogue_path(given)
     if not path.is_file():
         remark(f"It is in no catalogue yet: partwright catalogue add {folder}")
         return
-    with opened(given) as catalogue:
-        catalogue.add(folder)
+    try:
+        with opened(given) as catalogue:
+            catalogue.add(folder)
+    except PartwrightError as error:
+        remark(f"remark: done, but the catalogue could not be told of it: {error}")
 
 
 def today() -> datetime.date:

@@ -51,5 +51,10 @@ function draw() {
 }
 
 export function watchContents() {
+  on("arrived", () => {
+    const nav = document.getElementById("contents");
+    const here = nav.querySelector("[aria-current]");
+    if (here && nav.scrollWidth > nav.clientWidth) nav.scrollLeft = here.offsetLeft - nav.clientWidth / 2 + here.offsetWidth / 2;
+  });
   for (const what of ["lesson", "edited", "place", "takes", "files", "closed"]) on(what, draw);
 }

@@ -45,6 +45,7 @@ export function refill(element, ...children) {
   const key = held?.dataset?.key ?? held?.closest?.("[data-key]")?.dataset.key;
   const selection = held && "selectionStart" in held ? [held.selectionStart, held.selectionEnd] : null;
   const scroll = element.parentElement?.scrollTop;
+  const along = element.scrollLeft;
   const open = new Map([...element.querySelectorAll("details[data-key]")].map((x) => [x.dataset.key, x.open]));
   fill(element, ...children);
   for (const x of element.querySelectorAll("details[data-key]")) if (open.has(x.dataset.key)) x.open = open.get(x.dataset.key);
@@ -56,6 +57,7 @@ export function refill(element, ...children) {
     }
   }
   if (scroll) element.parentElement.scrollTop = scroll;
+  if (along) element.scrollLeft = along;
 }
 
 const DRAWING = new Set([

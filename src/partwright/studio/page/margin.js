@@ -31,6 +31,7 @@ export function goTo(name) {
   }
   draw();
   tell("place");
+  tell("arrived");
 }
 
 /** Writes the margin anew; what had the focus keeps it. */

@@ -202,7 +202,7 @@ function findingsContent() {
   const { findings, sentences } = review.answer;
   return [
     h("p", { class: "words" }, h("span", {}, review.take), word("Back to the takes", closeTake, { class: "word quiet", "data-key": "back" })),
-    (sentences ?? []).map((words) => h("p", {}, words)),
+    (sentences ?? []).map((words) => h("p", {}, sentence(words))),
     review.answer.stale ? h("p", { class: "small" }, "The plan has changed since. ", word("Compare it again", again, { class: "word", "data-key": "again" })) : null,
     h("p", { class: "small" }, sumWords()),
     media(),
@@ -360,7 +360,8 @@ function markAll() {
     if (!line) continue;
     const sign = h("span", { class: `finding-mark ${finding.verdict}`, "aria-hidden": "true" }, SIGNS[finding.verdict]);
     sign.style.left = `${(note.x_mm / line.system.width_mm) * 100}%`;
-    sign.style.top = `${((line.system.staff_top_mm - 6) / line.system.height_mm) * 100}%`;
+    const top = Number(note.hit?.getAttribute("y")) / 100 || line.system.staff_top_mm - 6; // the target holds note and finger
+    sign.style.top = `${(top / line.system.height_mm) * 100}%`;
     line.element.querySelector(".over").append(sign);
   }
 }

@@ -30,7 +30,7 @@ function draw(open) {
           h("h2", { id: "lessons-title" }, "Go on with a lesson"),
           h("ul", { class: "rows" }, lessons.map((x) => h("li", {},
             h("span", { class: "grow" }, h("a", { href: `#/${encodeURIComponent(x.name)}/hand` }, x.title || x.name),
-              h("span", { class: "because" }, x.fault ? (x.fault.words ?? x.fault) : [x.composer, x.instrument, x.level].filter(Boolean).join(", ")))))))
+              h("span", { class: "because" }, x.fault ? (x.fault.words ?? x.fault) : [x.name, x.composer, x.instrument, x.level].filter(Boolean).join(", ")))))))
           : null),
       h("section", { "aria-labelledby": "own-title" },
         h("h2", { id: "own-title" }, "Begin with a tune of yours"),

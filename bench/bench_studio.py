@@ -121,7 +121,7 @@ def edits_beside_all_anew(folder: Path, edits: int) -> dict[str, Any]:
             clock.append(seconds * 1000)
             processor.append(cpu * 1000)
             redrawn.append(sum(system["svg"] is not None for system in document["systems"]))
-            if turn % 10 == 0:
+            if turn % 40 == 0:
 
                 def anew() -> None:
                     fresh = plan_state(folder, read_texts(folder))
@@ -226,7 +226,7 @@ def main() -> None:
         home = Path(name)
         for bars in (200, 1000):
             folder = lesson_with(home / f"study-{bars}", study(bars))
-            found[f"study of {bars} bars"] = edits_beside_all_anew(folder, edits if bars == 200 else edits // 4)
+            found[f"study of {bars} bars"] = edits_beside_all_anew(folder, edits if bars == 200 else edits // 8)
             print(json.dumps(found, indent=1))
         folder = lesson_with(home / "tune-200", studio_browser.long_tune(200))
         found["tune of 200 bars that returns"] = edits_beside_all_anew(folder, edits)

@@ -7,6 +7,7 @@ import { jobDone, jobOf } from "./jobs.js";
 import { stop as stopListening } from "./listen.js";
 import { say, trouble } from "./notices.js";
 import { choose } from "./notes.js";
+import { seeBar } from "./place_hand.js";
 import { Recorder } from "./recorder.js";
 import { lineOf, shown } from "./score.js";
 import { on, state, tell } from "./state.js";
@@ -14,7 +15,7 @@ import { on, state, tell } from "./state.js";
 const SIGNS = { wrong: "✗", check: "?", right: "✓" };
 const KEYS = { A: "accept", R: "right", U: "unsure", P: "pin" };
 
-const review = { take: null, answer: null, at: 0, busy: "", media: null, hearOn: true, deciding: Promise.resolve() };
+const review = { take: null, answer: null, at: 0, busy: "", media: null, hearOn: true, deciding: Promise.resolve(), score: null };
 const recorder = new Recorder(() => tell("takes"));
 
 export const check = {
@@ -78,13 +79,34 @@ function kindWords(take) {
   return take.open ? `${kind}; ${take.open} to decide` : `${kind}; all decided`;
 }
 
+/** What in the score itself would trip a player, once it has been looked for. */
 function scoreFindings() {
-  const findings = state.lesson.score_findings;
-  if (!findings?.length) return null;
+  const { score } = review;
+  if (score === null) {
+    return h("section", {}, h("p", { class: "caps" }, "In the score itself"),
+      h("p", {}, word("Look through the score", checkScore, { "data-key": "check-score" }), h("span", { class: "small grey" }, " for what would trip a player.")));
+  }
   return h("section", {}, h("p", { class: "caps" }, "In the score itself"),
-    h("ul", { class: "rows plain" }, findings.map((f) => h("li", {},
-      h("span", { class: `verdict ${f.verdict}` }, SIGNS[f.verdict]), h("span", { class: "grow" }, `Bar ${f.bar}, beat ${f.beat}: `, f.what),
-      f.n !== null && f.n !== undefined ? word("See", () => choose(f.n), { class: "word quiet" }) : null))));
+    score.length ? h("ul", { class: "rows plain" }, score.map((f, i) => h("li", {},
+      h("span", { class: `verdict ${f.verdict}` }, SIGNS[f.verdict]), h("span", { class: "grow" }, `Bar ${f.bar}, beat ${f.beat}: `, sentence(f.what), f.why ? h("span", { class: "because" }, sentence(f.why)) : null),
+      word("See", () => seeBar(f.bar), { class: "word quiet", "data-key": `score-${i}`, "aria-label": `See bar ${f.bar}` }))))
+      : h("p", {}, h("span", { class: "verdict right" }, "✓ right"), " Nothing in it would trip a player."));
+}
+
+async function checkScore() {
+  busy("Looking through the score …");
+  try {
+    const { job } = await ask(at(state.name, "jobs"), { method: "POST", body: { kind: "build", only: ["check-score"] } });
+    await jobDone(job);
+    const { files } = await ask(at(state.name, "files"));
+    const made = files.find((f) => f.path.endsWith("check-score.json"));
+    review.score = made ? (await ask(made.url)).findings : [];
+    say(review.score.length ? `${review.score.length} findings in the score.` : "Nothing in the score would trip a player.");
+  } catch (error) {
+    trouble(error);
+  } finally {
+    busy("");
+  }
 }
 
 function over(event) {
@@ -366,10 +388,11 @@ function markAll() {
   }
 }
 
+on("edited", () => { review.score = null; });
 on("drawn", markAll);
 on("findings", markAll);
 on("closed", () => {
   review.media?.pause();
-  Object.assign(review, { take: null, answer: null, media: null, at: 0 });
+  Object.assign(review, { take: null, answer: null, media: null, at: 0, score: null });
   state.takes = [];
 });

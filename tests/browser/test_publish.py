@@ -90,3 +90,20 @@ def test_a_lesson_is_begun_in_the_key_that_lies_best(studio: Studio, open_page: 
     until(page, "window.partwright.state.name !== 'keys' && window.partwright.state.lesson !== null", 30)
     assert name in page.locator(".facts").inner_text().replace("#", "♯")
     assert len([p for p in studio.folder.iterdir() if (p / "lesson.toml").exists()]) >= 2
+
+
+def test_viewers_comments_come_back_to_bars_and_draft_errata(studio: Studio, open_page: Open) -> None:
+    lesson = studio.lesson("comments")
+    page = open_page("#/comments/publish")
+    page.get_by_label("Under the video with the words").select_option("lesson.vtt")
+    page.get_by_label("Their comments as a file").set_input_files(lesson / "comments.csv")
+    until(page, "document.querySelector('[data-key=report-0]') !== null", 60)
+    said = page.locator("[aria-labelledby=reports-title]").inner_text()
+    assert "Bar 4, beat 3: 2 viewers say first finger, not second finger." in said
+    assert "✗ not so" in said  # a viewer who is wrong is told so, kindly
+    page.locator("[data-key=report-0]").click()
+    until(page, "window.partwright.state.notes.get(window.partwright.state.n)?.bar === '4'")
+    page.wait_for_selector("[aria-labelledby=errata-title] li")
+    assert "first finger, not second finger" in page.locator("[aria-labelledby=errata-title]").inner_text()
+    page.get_by_role("button", name="Confirm: the words should be").click()
+    until(page, "document.querySelector('[aria-labelledby=errata-title]').textContent.includes('confirmed')")

@@ -6,6 +6,7 @@ import { edit, sentence } from "./edits.js";
 import { jobDone, jobOf } from "./jobs.js";
 import { say, trouble } from "./notices.js";
 import { seeBar } from "./place_hand.js";
+import { reportsContent } from "./reports.js";
 import { on, state, tell } from "./state.js";
 
 const out = { answer: null, version: null, result: null };
@@ -41,6 +42,7 @@ export function releaseContent() {
       out.result ? h("p", {}, h("span", { class: "verdict right" }, "✓ "), `Edition ${out.result.number} is frozen. `, (out.result.changes ?? []).map(sentence).join(" ")) : null,
       answer.edition_faults.map((words) => h("p", { class: "small" }, h("span", { class: "verdict wrong" }, "✗ "), sentence(words)))),
     editions(answer),
+    reportsContent(lookAtRelease),
     errata(answer),
   ];
 }

@@ -5,8 +5,8 @@
 
 A simulated teacher is the default weights, each multiplied by e to a normal deviate of 0.5 (two in three between 0.6
 and 1.65 times). The teacher goes through one invented tune of 24 bars after another and pins the first note whose
-string or finger is not as it should be, until the whole tune is. After so many corrections the program learns from all
-lessons so far, and the next tune is planned with what it learned, as in use. What is reported:
+string or finger is not as it should be, until the whole tune is. After whole tunes with at most so many corrections the
+program learns from all of them, and the next tune is planned with what it learned, as in use. What is reported:
 
     disagreements  notes of unseen tunes whose string or finger is not the teacher's
     vanished       1 - disagreements under the learned taste / disagreements under the defaults, over all unseen tunes
@@ -94,14 +94,18 @@ def one_teacher(number: int, steps: list[int], unseen: list[Part], usual: list[P
     before = disagreements(usual, wanted)
     weights, learned_from, curve = USUAL, 0, []
     lessons: list[tuple[Part, list[Pin]]] = []
-    corrections, seconds = 0, 0.0
+    corrections = 0
     for step in steps:
-        while corrections < step:
+        while True:  # whole tunes only: what a teacher has not come to yet has not been let stand
             part = invented_tune(1000 * number + len(lessons))
             pins = corrected(part, CELLO, placed(prepare(part, CELLO, weights=taste)), weights=weights)
-            pins = pins[: step - corrections]
+            if corrections + len(pins) > step:
+                break
             corrections += len(pins)
             lessons.append((part, pins))
+        if not corrections:
+            curve.append({"at_most": step, "corrections": 0, "lessons": len(lessons), "vanished": 0.0})
+            continue
         found = judged(lessons, weights, learned_from)
         began = time.process_time()
         learned = learn_weights(found, CELLO)
@@ -110,8 +114,8 @@ def one_teacher(number: int, steps: list[int], unseen: list[Part], usual: list[P
             weights, learned_from = learned.fitted.weights(USUAL), len(lessons)
         now = plans(unseen, weights)
         curve.append({
-            "corrections": corrections, "lessons": len(lessons), "accepted": learned.fitted is not None,
-            "vanished": 1 - disagreements(now, wanted) / before, "learning_s": seconds, "rounds": learned.rounds,
+            "at_most": step, "corrections": corrections, "lessons": len(lessons),
+            "accepted": learned.fitted is not None, "vanished": 1 - disagreements(now, wanted) / before, "learning_s": seconds, "rounds": learned.rounds,
             "settled": learned.settled,
         })  # fmt: skip
     return {"teacher": number, "disagreements": before, "notes": sum(map(len, wanted)), "curve": curve}
@@ -163,7 +167,7 @@ def main() -> None:
     teachers = []
     for number in range(2 if chosen.quick else chosen.teachers):
         teachers.append(row := one_teacher(number, steps, unseen, usual))
-        shown = "  ".join(f"{p['corrections']}: {p['vanished']:.2f}" for p in row["curve"])
+        shown = "  ".join(f"{p['at_most']} ({p['corrections']}): {p['vanished']:.2f}" for p in row["curve"])
         print(f"teacher {number}: {row['disagreements']} of {row['notes']} notes differ;  {shown}", flush=True)
     curve = []
     for index, step in enumerate(steps):

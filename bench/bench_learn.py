@@ -113,11 +113,18 @@ def one_teacher(number: int, steps: list[int], unseen: list[Part], usual: list[P
         if learned.fitted is not None:
             weights, learned_from = learned.fitted.weights(USUAL), len(lessons)
         now = plans(unseen, weights)
-        curve.append({
-            "at_most": step, "corrections": corrections, "lessons": len(lessons),
-            "accepted": learned.fitted is not None, "vanished": 1 - disagreements(now, wanted) / before, "learning_s": seconds, "rounds": learned.rounds,
-            "settled": learned.settled,
-        })  # fmt: skip
+        curve.append(
+            {
+                "at_most": step,
+                "corrections": corrections,
+                "lessons": len(lessons),
+                "accepted": learned.fitted is not None,
+                "vanished": 1 - disagreements(now, wanted) / before,
+                "learning_s": seconds,
+                "rounds": learned.rounds,
+                "settled": learned.settled,
+            }
+        )
     return {"teacher": number, "disagreements": before, "notes": sum(map(len, wanted)), "curve": curve}
 
 

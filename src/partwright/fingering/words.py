@@ -49,6 +49,11 @@ _COUNTED = {
     "high_harmonic": ("harmonic off the middle of the string", "harmonics off the middle of the string"),
     "barre": ("finger laid across two strings", "fingers laid across two strings"),
     "half_step_shift": ("shift of a half step", "shifts of a half step"),
+    "low_harmonic": ("harmonic on a lower string", "harmonics on lower strings"),
+    "lower_string": ("note that a higher string has lower down", "notes that a higher string has lower down"),
+    "weak_pair": ("third and fourth finger in turn", "times third and fourth finger in turn"),
+    "open_sustained": ("open string on a long note", "open strings on long notes"),
+    "inverted_stop": ("higher note on the lower string", "higher notes on the lower string"),
 }
 _ABOUT = {
     "height": "the hand higher up",
@@ -58,6 +63,8 @@ _ABOUT = {
     "low_thumb": "the thumb low on the string",
     "reshape": "regrouping of the fingers",
     "open_string": "fewer open strings",
+    "open_in_chord": "fewer open strings in chords",
+    "shift_up_landing": "shifts that do not land on the first finger",
 }
 
 

@@ -9,6 +9,7 @@ Clean and noisy. A logistic sum with a ridge (Newton steps); every fifth lesson 
 from __future__ import annotations
 
 import sys
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -51,6 +52,10 @@ def rows_of(seed: int, errors: float, stops: bool) -> list[tuple[tuple[float, ..
     return found
 
 
+def _rows(job: tuple[int, float, bool]) -> list[tuple[tuple[float, ...], bool]]:
+    return rows_of(*job)
+
+
 def fit(x: np.ndarray, y: np.ndarray) -> np.ndarray:
     """Ridge logistic regression by Newton's method; the first column is not drawn to zero."""
     scale = np.maximum(x.std(axis=0), 1e-9)
@@ -72,14 +77,19 @@ def fit(x: np.ndarray, y: np.ndarray) -> np.ndarray:
 
 def main() -> None:
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 150
+    jobs = [
+        (FIRST_SEED + 10 * k + again, errors, stops)
+        for k in range(count)
+        for errors, stops, times in CONDITIONS
+        for again in range(times)
+    ]
     x, y, held = [], [], []
-    for k in range(count):
-        for errors, stops, times in CONDITIONS:
-            for again in range(times):
-                for row, wrong in rows_of(FIRST_SEED + 10 * k + again, errors, stops):
-                    x.append(row)
-                    y.append(wrong)
-                    held.append(k % 5 == 4)
+    with ProcessPoolExecutor() as pool:
+        for (seed, _, _), rows in zip(jobs, pool.map(_rows, jobs, chunksize=8), strict=True):
+            for row, wrong in rows:
+                x.append(row)
+                y.append(wrong)
+                held.append((seed - FIRST_SEED) // 10 % 5 == 4)
     table, truth, out = np.array(x), np.array(y, dtype=float), np.array(held)
     weights = fit(table[~out], truth[~out])
     p = 1 / (1 + np.exp(-table[out] @ weights))

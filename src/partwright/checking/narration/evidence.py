@@ -14,7 +14,7 @@ import tomllib
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from importlib import resources
 
 from partwright.checking.narration.mentions import Claim, Mention
@@ -32,6 +32,9 @@ NAMES = (
     "article_near", "in_run", "run_fits_with_gap", "run_more_wrong", "says_finger", "named", "lost_name_near",
     "disagrees_unclean", "apart", "beyond_comma", "right_finger_near", "bare_first", "bare_number",
     "frame_agrees", "frame_disagrees", "wide_agrees", "wide_disagrees",
+    "fits_passed_over", "both_sides_fit", "both_sides_fit_a_name", "beside_and_loose", "called_and_close",
+    "bare_and_loose", "share_of_doubtful_names", "doubtful_names_and_name",
+    "sides_fit_and_beside", "name_after_article", "name_is_a", "name_guessed", "name_in_a_list",
     *(f"kind_{kind}" for kind in KINDS),
 )  # fmt: skip
 """What each column of the evidence is."""
@@ -40,6 +43,9 @@ _WINDOW = 3
 _SENTENCE_WORDS = 8  # how far away another finger of the same note may be said
 _FRAME_WORDS = 2  # words before a claim that tell one way of saying things from another
 _FRAME_MOST = 3
+_CLOSE_WORDS = 2
+_CERTAIN = 0.95
+_SENTENCE = 9.0  # words
 
 
 Frame = tuple[str, ...]
@@ -105,6 +111,17 @@ class Scene:
     finger_forms: frozenset[str]  # how "finger" may be written
     frames: Frames
 
+    @cached_property
+    def sentence_share(self) -> float:
+        """How long the sentences are, of a usual length: a full stop parts less where everything is said in bits."""
+        return min(1.0, len(self.words) / max(1, sum(word.stop == 2 for word in self.words)) / _SENTENCE)
+
+    @cached_property
+    def doubtful_share(self) -> float:
+        """Tenths of the names that were not heard for certain."""
+        named = [m for m in self.mentions if m.note is not None]
+        return min(3.0, 10.0 * sum(m.p < _CERTAIN for m in named) / max(1, len(named)))
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Doubt:
@@ -141,22 +158,25 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
     bare = bare and not called
     narrow, wide = frames_of(mention, claim, doubt.kind, scene.words, scene.taken)
     frames = scene.frames
+    before_fits, after_fits = _continues(scene, k - 1, k), _continues(scene, k, k + 1)
+    both, beside = before_fits * after_fits, _fits_beside(doubt, scene)
+    loose = float(len(gap) > _CLOSE_WORDS)
     values: Mapping[str, float] = {
         "always": 1.0,
         "disagrees_logit": disagrees,
         "heard_logit": _logit(claim.p if claim is not None else mention.p),
-        "name_heard_log": math.log(max(0.02, mention.p)) if mention.note is not None else 0.0,
+        "name_heard_log": math.log(max(0.02, mention.p)) if claim is None else 0.0,
         "of_another_log": math.log(0.005 + doubt.misread),
         "clean": float(scene.clean),
-        "agrees_of_same_note": min(2, scene.agreeing[k]),
+        "agrees_of_same_note": min(1, scene.agreeing[k]),
         "disagrees_of_same_note": min(3, max(0, scene.disagreeing[k] - 1)),
-        "place_before_fits": _continues(scene, k - 1, k),
-        "place_after_fits": _continues(scene, k, k + 1),
+        "place_before_fits": before_fits,
+        "place_after_fits": after_fits,
         "unplaced_near": sum(scene.likeliest[j] < 0 for j in near),
         "disagrees_near": min(4, sum(scene.disagreeing[j] for j in near)),
         "odd_words_near": min(4, sum(scene.odd[w] for w in window)),
         "gap_words": min(8, len(gap)) / 4,
-        "fits_beside": _fits_beside(doubt, scene),
+        "fits_beside": beside,
         "fits_other_note": _fits_other(doubt, scene),
         "article_near": float(
             any(
@@ -171,7 +191,7 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
         "says_finger": float(called),
         "named": float(mention.note is not None),
         "lost_name_near": float(any(scene.mentions[j].note is None for j in near if abs(j - k) == 1)),
-        "apart": float(_stop_within(scene, mention, claim) == 2),
+        "apart": scene.sentence_share * (_stop_within(scene, mention, claim) == 2),
         "beyond_comma": float(_stop_within(scene, mention, claim) == 1),
         "disagrees_unclean": 0.0 if scene.clean else disagrees,
         "right_finger_near": _right_finger_near(doubt, scene),
@@ -181,6 +201,21 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
         "frame_disagrees": min(_FRAME_MOST, frames.disagreeing[narrow] - 1),
         "wide_agrees": min(_FRAME_MOST, frames.agreeing[wide]),
         "wide_disagrees": min(_FRAME_MOST, frames.disagreeing[wide] - 1),
+        "fits_passed_over": _fits_passed_over(doubt, scene),
+        "both_sides_fit": both,
+        "both_sides_fit_a_name": both * (claim is None),
+        "beside_and_loose": beside * loose,
+        "called_and_close": float(called) * (1.0 - loose),
+        "bare_and_loose": float(bare) * loose,
+        "share_of_doubtful_names": scene.doubtful_share,
+        "doubtful_names_and_name": scene.doubtful_share * (claim is None),
+        "sides_fit_and_beside": both * beside,
+        "name_after_article": float(
+            claim is None and first > 0 and scene.words[first - 1].form in ("the", "a", "that", "your")
+        ),
+        "name_is_a": float(claim is None and len(forms) == 1 and forms[0] == "a"),
+        "name_guessed": float(claim is None and mention.p < _CERTAIN),
+        "name_in_a_list": float(claim is None and mention.tight),
         **{f"kind_{kind}": float(doubt.kind == kind) for kind in KINDS},
     }
     return tuple(float(values[name]) for name in NAMES)
@@ -249,6 +284,20 @@ def _fits_beside(doubt: Doubt, scene: Scene) -> float:
     true = _truth_of(doubt, scene)
     beside: list[Place | None] = [scene.truth.near(scene.truth.places[place], step) for step in (-1, 1)]
     return float(any(p is not None and true[p.index] == 1.0 for p in beside))
+
+
+def _fits_passed_over(doubt: Doubt, scene: Scene) -> float:
+    """Whether the claim would be true of a note that was passed over just before or after: its name may be lost."""
+    here, true = scene.likeliest[doubt.mention], _truth_of(doubt, scene)
+    for step in (-1, 1):
+        j = doubt.mention + step
+        if 0 <= j < len(scene.likeliest) and scene.likeliest[j] >= 0:
+            there = scene.likeliest[j]
+            if step * (there - here) in (2, 3) and any(
+                true[here + step * d] == 1.0 for d in range(1, step * (there - here))
+            ):
+                return 1.0
+    return 0.0
 
 
 def _fits_other(doubt: Doubt, scene: Scene) -> float:

@@ -22,6 +22,7 @@ _SPLIT_LETTER, _SPLIT_SHORT = 0.35, 1.2
 _ACCIDENTALS = ("sharp", "flat", "natural")
 _MOST_UNLIKELY = 3.0
 _STARTING_A = 0.1
+_ARTICLE_IN_CAPITALS = 2.5  # where capitals can be trusted, a large "A" within a sentence is no article
 _LARGE_A_LESS = 1.2  # "A" at the start of a sentence
 _SHORTEST_JOIN = 5
 
@@ -58,7 +59,8 @@ def hear(words: Sequence[Word], language: Language, *, trust_capitals: bool) -> 
 
     for k, word in enumerate(words):
         form = word.form
-        edges[k].append(Edge(form, k + 1, 0.0))
+        named = trust_capitals and form == "a" and word.capital and not word.first
+        edges[k].append(Edge(form, k + 1, _ARTICLE_IN_CAPITALS if named else 0.0))
         _letter_edges(edges[k], words, k, trust_capitals)
         if len(form) == 3 and form[1:] == "'s" and form[0] in _LETTERS:
             between(k, k + 1, f"N:{form[0]}", "'s", 0.03, k)

@@ -26,9 +26,9 @@ from partwright.checking.narration.words import Word
 __all__ = ["Judged", "judge"]
 
 DOUBT_FROM = 0.15  # share of the posterior that must disagree before a claim is looked at again
-WRONG_FROM = 0.8  # belief that it was really said wrongly; a false alarm costs more than a miss
+WRONG_FROM = 0.76  # belief that it was really said wrongly; a false alarm costs more than a miss
 WRONG_FROM_CLEAR = 0.7  # where the captions are clear
-CHECK_FROM = 0.3
+CHECK_FROM = 0.4
 ASK_FROM = 0.55
 _NEVER_WRONG = frozenset({"not_finger", "offer_finger", "offer_open", "offer_harmonic", "retake", "count_loose"})
 _BARE_HABIT = 0.08  # who leaves out fewer accidentals than this share means it when he does

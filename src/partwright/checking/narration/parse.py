@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from partwright.checking.narration.atoms import NAMED_OPEN, Atom, find_atoms
-from partwright.checking.narration.hearing import Lattice, hear
+from partwright.checking.narration.hearing import Edge, Lattice, hear
 from partwright.checking.narration.language import Language, Link, Value
 from partwright.checking.narration.lists import lists_meet, whole_runs
 from partwright.checking.narration.mentions import Claim, Mention, PlaceCue, Spoken, StructureWord
@@ -42,6 +42,7 @@ _NAME_INSIDE = 2.5  # "open D, first, third": the name is a part of the run, no 
 _LIST_ENDS = 0.5
 _PLACE_COUNT = 1.0  # "section A is played twice": close by, or it is no count of the section
 _AFTER_CLAIM = 0.8  # a claim that follows another one is tied to their note anew
+_ENDS_SENTENCE = -0.9  # a bare ordinal that ends a sentence is of the note before, if of any
 _SHARPER = 3.5  # between two notes the better tie decides more clearly than between a note and none
 _LEAST_TIE = -1.4  # a claim tied less than this to the next note is not said of it
 _WEAK_TIE = 0.3  # … where the claim itself is a bare word
@@ -131,6 +132,8 @@ class _Parser:
         self.sets = language.sets
         self.nobody = _TIE_NOBODY if trusts_capitals(words) else _TIE_NOBODY_NOISY
         self.digits = frozenset(language.classes["digit_open"])
+        starts = set(lattice.node_of_word)
+        self.halves = [tuple(e for e in edges if e.to not in starts) for edges in lattice.edges]
         self.parting = [self._parting(k) for k in range(len(words))]
 
     def best(self) -> Spoken:
@@ -149,6 +152,8 @@ class _Parser:
             for state in kept:
                 if plain:
                     self._put(beams, self.lattice.node_of_word[word + 1], self._pass(state, word, word))
+                    for half in self.halves[node]:  # "thed": past the "the", so that the D can be a note
+                        self._put(beams, half.to, self._pass_half(state, half))
                 else:
                     self._put(beams, edge.to, state)
                 for atom in self.atoms[node]:
@@ -165,6 +170,19 @@ class _Parser:
         key = state.key()
         if key not in here or here[key].score < state.score:
             here[key] = state
+
+    def _pass_half(self, state: _State, half: Edge) -> _State:
+        """The state after the first half of a word that is two run together."""
+        link = self.links.get(half.meant, self.other)
+        left = min(0.0, link.left) if state.stopped else link.left
+        pending = tuple(
+            replace(p, right=max(-6.0, min(p.right + (min(0.0, link.right) if p.stopped else link.right), 2.6)))
+            for p in state.pending
+        )
+        return replace(
+            state, score=state.score - half.price, left=max(-6.0, min(state.left + left, 2.6)), pending=pending,
+            light=state.light and half.meant in _LIGHT,
+        )  # fmt: skip
 
     def _parting(self, k: int) -> tuple[float, float, int]:
         """What stands after word k: how much it unties to the left and right, and how strong it is."""
@@ -362,6 +380,11 @@ class _Parser:
             alone = Mention(note=None, first_word=waiting.first, last_word=waiting.last, claims=(claim,), p=0.8)
             after = replace(after, done=(after.done, alone), count=after.count + 1)
         return after, score - _FLUSHED
+
+    def _ends_a_finger(self, word: int) -> bool:
+        """Whether a finger was said right before: "third, no, fourth"."""
+        form = self.words[word].form
+        return form in self.digits or form in ("finger", "first", "second", "third", "fourth")
 
     def _pushed(self, state: _State) -> _State:
         """The state with its head put away among the finished mentions."""
@@ -581,7 +604,10 @@ class _Parser:
             leftward = state.left + tie.left
             if head.kind == "place":
                 free = free and leftward >= _PLACE_COUNT
-            if free and leftward >= (0.4 if weak and group in ("finger", "string") else -2.5):
+            least = 0.4 if weak and group in ("finger", "string") else -2.5
+            if atom.kind == "ordinal" and self.words[atom.last_word].stop == 2:
+                least = _ENDS_SENTENCE  # "G now, third." has no other note to be of
+            if free and leftward >= least:
                 mention = head.mention
                 if group in head.groups:
                     mention = replace(mention, claims=tuple(c for c in mention.claims if _group(c.kind) != group))
@@ -720,6 +746,12 @@ class _Parser:
             if atom.kind == "correction"
             and atom.price < _HEARD_CORRECTION
             and self.words[atom.first_word].form != "but"
+        }
+        found |= {
+            atom.first_word
+            for here in self.atoms
+            for atom in here
+            if atom.kind == "weak_correction" and atom.first_word and self._ends_a_finger(atom.first_word - 1)
         }
         return tuple(sorted(found))
 

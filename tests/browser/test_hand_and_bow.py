@@ -179,3 +179,20 @@ def test_equal_phrases_follow_where_asked(studio: Studio, open_page: Open) -> No
     page.get_by_role("button", name="Pin it there too").click()
     until(page, "window.partwright.state.lesson.undo !== null")
     assert {"3:1", "29:1"} <= set(pins(lesson)) - set(before)
+
+
+def test_what_is_being_written_outlives_news_and_a_server_that_is_gone(studio: Studio, open_page: Open) -> None:
+    studio.lesson("writing")
+    page = open_page("#/writing/tune")
+    title = page.get_by_label("Title", exact=True)
+    title.fill("A title half writ")
+    page.evaluate("import('/page/state.js').then(({ tell }) => { tell('jobs'); tell('lesson'); })")
+    page.wait_for_timeout(100)
+    assert title.input_value() == "A title half writ"
+    page.context.set_offline(True)  # as when the program was ended
+    title.fill("A title in full")
+    title.press("Tab")
+    until(page, "!document.getElementById('notice').hidden")
+    page.context.set_offline(False)
+    page.get_by_role("button", name="Try again").click()
+    until(page, "document.querySelector('#head h1').textContent === 'A title in full'")

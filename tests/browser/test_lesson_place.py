@@ -114,4 +114,4 @@ def test_the_prompter_is_large_and_turned_by_a_pedal(studio: Studio, open_page: 
         page.keyboard.press("[")
     assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('.cue')).fontSize)") == 48
     page.keyboard.press("Escape")
-    assert page.locator("dialog").count() == 0
+    until(page, "document.querySelector('dialog') === null")

@@ -17,12 +17,21 @@ function furnish(element, attributes, children) {
   for (const [key, value] of Object.entries(attributes ?? {})) {
     if (value === null || value === undefined || value === false) continue;
     if (key.startsWith("on")) element.addEventListener(key.slice(2), value);
-    else if (key === "value" && "value" in element) element.value = value;
+    else if (key === "value" && "value" in element) given.set(element, String(value));
     else if (key === "checked" || key === "disabled" || key === "selected") element[key] = Boolean(value);
     else element.setAttribute(key, value === true ? "" : String(value));
   }
   add(element, children);
+  if (given.has(element)) element.value = given.get(element); // after the children: a choice needs its options first
   return element;
+}
+
+const given = new WeakMap(); // field → the value it was made with
+
+/** What was written into a field and not yet saved. */
+function unsaved(element) {
+  const fields = [...element.querySelectorAll("input[data-key], textarea[data-key]")];
+  return fields.filter((x) => given.has(x) && !["file", "range"].includes(x.type) && x.value !== given.get(x));
 }
 
 function add(element, children) {
@@ -39,7 +48,7 @@ export function fill(element, ...children) {
   return element;
 }
 
-/** The element takes its focus back after it was filled anew. */
+/** Fills an element anew; focus, place in a field, what was written and not yet saved, and what was unfolded stay. */
 export function refill(element, ...children) {
   const held = element.contains(document.activeElement) ? document.activeElement : null;
   const key = held?.dataset?.key ?? held?.closest?.("[data-key]")?.dataset.key;
@@ -47,7 +56,12 @@ export function refill(element, ...children) {
   const scroll = element.parentElement?.scrollTop;
   const along = element.scrollLeft;
   const open = new Map([...element.querySelectorAll("details[data-key]")].map((x) => [x.dataset.key, x.open]));
+  const drafts = unsaved(element);
   fill(element, ...children);
+  for (const old of drafts) {
+    const next = element.querySelector(`[data-key="${CSS.escape(old.dataset.key)}"]`);
+    if (next && given.get(next) === given.get(old)) next.value = old.value;
+  }
   for (const x of element.querySelectorAll("details[data-key]")) if (open.has(x.dataset.key)) x.open = open.get(x.dataset.key);
   if (held) {
     const next = key ? element.querySelector(`[data-key="${CSS.escape(key)}"]`) : null;

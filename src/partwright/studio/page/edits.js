@@ -56,7 +56,7 @@ async function attempt(request, { again, quiet }) {
         [["Make my change now", again]], "check");
     } else {
       say(error.message);
-      trouble(error);
+      trouble(error, error.status === 0 ? [["Try again", again]] : []);
     }
     tell("refused", error);
     return null;

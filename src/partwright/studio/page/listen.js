@@ -76,14 +76,23 @@ function busy(words) {
   draw();
 }
 
+/** The note that is struck where this one is only held on to. */
+function struck(n) {
+  let note = state.notes.get(n);
+  while (note?.starts_tie_from !== null && note?.starts_tie_from !== undefined && state.notes.has(note.starts_tie_from)) note = state.notes.get(note.starts_tie_from);
+  return note?.n ?? n;
+}
+
 /** When a passage sounds for the first time: { from, to } in seconds. */
 function span(range) {
   const { notes } = heard.map;
   if (!range || !notes?.length) return null;
+  const from = struck(range.first);
+  const to = struck(range.last);
   let best = null;
   notes.forEach((begin, i) => {
-    if (begin.n !== range.first) return;
-    const last = notes.slice(i).find((x) => x.n === range.last);
+    if (begin.n !== from) return;
+    const last = notes.slice(i).find((x) => x.n === to);
     if (last && (!best || last.end_s - begin.start_s < best.to - best.from)) best = { from: begin.start_s, to: last.end_s };
   });
   if (!best) return null;

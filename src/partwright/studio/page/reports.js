@@ -8,10 +8,11 @@ import { choose } from "./notes.js";
 import { on, state, tell } from "./state.js";
 
 const SIGNS = { right: ["right", "✓ so it is"], check: ["check", "? please check"], wrong: ["wrong", "✗ not so"] };
-const reports = { answer: null, busy: "", take: "" };
+const reports = { answer: null, busy: "", take: null };
 
 export function reportsContent(drafted) {
   const transcripts = state.takes.filter((x) => x.kind === "transcript");
+  reports.take ??= transcripts[0]?.name ?? null;
   return h("section", { "aria-labelledby": "reports-title" },
     h("p", { class: "caps", id: "reports-title" }, "What viewers wrote"),
     transcripts.length ? h("div", { class: "field" }, h("label", { for: "reports-take" }, "Under the video with the words"),
@@ -45,7 +46,7 @@ async function bring(file, drafted) {
   reports.busy = `Reading ${file.name} …`;
   tell("files");
   try {
-    reports.answer = await ask(at(state.name, "reports", { filename: file.name, take: reports.take }), { method: "POST", file });
+    reports.answer = await ask(at(state.name, "reports", { filename: file.name, take: reports.take || null }), { method: "POST", file });
     say(`${count(reports.answer.findings.length, "report")} found.`);
     await drafted();
   } catch (error) {
@@ -56,4 +57,4 @@ async function bring(file, drafted) {
   }
 }
 
-on("closed", () => Object.assign(reports, { answer: null, busy: "", take: "" }));
+on("closed", () => Object.assign(reports, { answer: null, busy: "", take: null }));

@@ -140,7 +140,7 @@ function takeLine(system, kept) {
     state.notes.set(given.n, { ...given, leaf: system.leaf, system: system.id, hit });
     if (!hit) continue;
     hit.setAttribute("role", "option");
-    hit.setAttribute("aria-label", given.label);
+    hit.setAttribute("aria-label", given.label.replace(/^Bar 0,/, "Pick-up,"));
     hit.setAttribute("aria-selected", String(given.n === state.n));
     hit.setAttribute("tabindex", "-1");
   }

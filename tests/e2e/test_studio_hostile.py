@@ -222,6 +222,32 @@ def test_a_lesson_may_not_name_files_outside_itself(server: StudioServer, client
     looks_clean(answer)
 
 
+@pytest.mark.parametrize("name", ["script.md", "errata.toml", "build", "takes", "editions"])
+def test_what_the_studio_writes_may_be_no_link_out(server: StudioServer, client: httpx.Client, name: str) -> None:
+    lesson = f"linked {name}"
+    folder = write_lesson_folder(server.folder / lesson, small_tune("D3:4"))
+    (folder / name).symlink_to(server.folder.parent / ("secret.txt" if "." in name else "."))
+    answer = client.get(f"/api/lessons/{lesson}")
+    assert "link" in answer.json()["fault"]["words"]
+    looks_clean(answer)
+    version = answer.json()["version"]
+    body = {"version": version, "edits": [{"kind": "settings", "values": {"title": "x"}}]}
+    assert client.post(f"/api/lessons/{lesson}/edits", json=body).status_code == 422
+    assert (server.folder.parent / "secret.txt").read_text() == SECRET
+    assert client.get(f"/api/lessons/{lesson}/takes").json() == {"takes": []}
+    assert client.get(f"/api/lessons/{lesson}/files").json() == {"files": []}
+
+
+def test_a_journal_that_is_a_link_is_put_aside_and_not_followed(server: StudioServer, client: httpx.Client) -> None:
+    folder = write_lesson_folder(server.folder / "journal", small_tune("D3:4"))
+    (folder / "history.jsonl").symlink_to(server.folder.parent / "secret.txt")
+    version = client.get("/api/lessons/journal").json()["version"]
+    body = {"version": version, "edits": [{"kind": "settings", "values": {"title": "x"}}]}
+    assert client.post("/api/lessons/journal/edits", json=body).status_code == 200
+    assert (server.folder.parent / "secret.txt").read_text() == SECRET
+    assert not (folder / "history.jsonl").is_symlink()
+
+
 # What it is sent --------------------------------------------------------------------------------------------
 
 BODIES: list[Any] = [

@@ -179,6 +179,9 @@ class History:
 
     def _load(self) -> _State | None:
         """The journal as it lies on disk; read again only where another process has added to it."""
+        if self.path.is_symlink():  # never followed
+            self._set_aside()
+            return None
         try:
             size = self.path.stat().st_size
         except FileNotFoundError:

@@ -13,6 +13,7 @@ from partwright.errors import LessonError, Place
 from partwright.fingering import FingeringPlan, Planning, plan_of, replan
 from partwright.fingering import prepare as prepare_fingering
 from partwright.lesson import (
+    ERRATA_FILE,
     LESSON_FILE,
     OWN_SCRIPT_FILE,
     Lesson,
@@ -31,7 +32,7 @@ from partwright.lesson import (
     refuse_out_of_range,
 )
 from partwright.score import Mark, Note, Part
-from partwright.studio.history_io import Texts, texts_version
+from partwright.studio.history_io import HISTORY_FILE, Texts, texts_version
 from partwright.studio.pin_rows import PinRow, finger_places, pin_rows
 
 __all__ = ["PlanState", "plan_state"]
@@ -145,22 +146,34 @@ def plan_state(folder: Path, texts: Texts, like: PlanState | None = None) -> Pla
     )  # fmt: skip
 
 
+_OWN = (LESSON_FILE, OWN_SCRIPT_FILE, HISTORY_FILE, ERRATA_FILE, "reports.json", "build", "takes", "editions")
+"""What the studio reads and writes in a lesson; a link out of the folder would lead it elsewhere."""
+
+
 def _confined(folder: Path, lesson: Lesson) -> None:
-    """Every file the lesson names lies in its folder, and is no link out of it."""
+    """Every file the lesson names lies in its folder, and nothing in it is a link out of it."""
     home = folder.resolve()
-    named = [lesson.tune_file, lesson.levels_file, lesson.taste, lesson.sound_font]
+
+    def inside(name: str) -> bool:
+        try:
+            return (folder / name).resolve().is_relative_to(home)
+        except (OSError, ValueError, RuntimeError):
+            return False
+
+    named = [lesson.tune_file, lesson.levels_file, lesson.sound_font]
     if lesson.instrument.casefold().endswith(".toml"):
         named.append(lesson.instrument)
     for name in filter(None, named):
-        try:
-            inside = (folder / name).resolve().is_relative_to(home)
-        except (OSError, ValueError, RuntimeError):
-            inside = False
-        if not inside:
+        if not inside(name):
             raise LessonError(
                 f'names a file outside its folder ("{name}")', "Copy it into the lesson's folder.",
                 place=Place(file=LESSON_FILE),
             )  # fmt: skip
+    for name in _OWN:
+        if not inside(name):
+            raise LessonError(
+                "is a link out of the lesson's folder", "Put the real thing in its place.", place=Place(file=name)
+            )
 
 
 def _planning(job: Prepared, like: PlanState | None) -> Planning:

@@ -160,7 +160,7 @@ def _confined(folder: Path, lesson: Lesson) -> None:
         except (OSError, ValueError, RuntimeError):
             return False
 
-    named = [lesson.tune_file, lesson.levels_file, lesson.sound_font]
+    named = [lesson.tune_file, lesson.levels_file, lesson.sound_font, lesson.taste]
     if lesson.instrument.casefold().endswith(".toml"):
         named.append(lesson.instrument)
     for name in filter(None, named):

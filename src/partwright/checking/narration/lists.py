@@ -11,7 +11,7 @@ from partwright.checking.narration.mentions import Claim, Mention
 
 __all__ = ["lists_meet", "whole_runs"]
 
-_NAMES_THEN_FINGERS = 4  # so many words may stand between: "that's", "the fingers are"
+_NAMES_THEN_FINGERS = 6  # so many words may stand between: "that's", "the fingers are"
 _FINGERS_THEN_NAMES = 1
 _SURE = 0.93
 _FAIRLY_SURE = 0.8  # fingers before their names, without a word that ties them
@@ -29,9 +29,10 @@ def lists_meet(mentions: list[Mention]) -> list[Mention]:
             k += 1
             continue
         fingers = mentions[k:end]
-        names = _names_before(found, size, fingers[0])
+        told = fingers[1:] if size > 1 and _begins_again(found, size, fingers[0]) else fingers
+        names = _names_before(found, len(told), told[0])
         if names:
-            found[-len(names) :] = _dealt(names, fingers)
+            found[-len(names) :] = _dealt(names, told)
             k = end
             continue
         names = _names_after(mentions, end, size)
@@ -86,6 +87,19 @@ def _names_before(found: list[Mention], size: int, finger: Mention) -> list[Ment
     else:
         fits = len(names) == size and size >= 2 and finger.first_word - last.last_word <= 1 + _NAMES_THEN_FINGERS
     return names if fits and not finger.cues else []
+
+
+def _begins_again(found: list[Mention], size: int, finger: Mention) -> bool:
+    """Whether a list of fingers begins with one said already: "B, first finger. A, G. First, open, fourth."."""
+    length = 0
+    while length < len(found) and found[-1 - length].name_first >= 0:
+        length += 1
+        if not found[-length].tight:
+            break
+    if length != size - 1 or length == 0 or length >= len(found):
+        return False
+    own = _finger_of(found[-1 - length])
+    return own is not None and own.value == finger.claims[0].value
 
 
 def _names_after(mentions: list[Mention], start: int, size: int) -> list[Mention]:

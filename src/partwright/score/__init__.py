@@ -10,9 +10,6 @@ from typing import TYPE_CHECKING
 from partwright.lazy import lazy_names
 from partwright.score.annotate import annotate, strip_marks, with_note_ids
 from partwright.score.chord_notes import chord_notes
-from partwright.score.chord_text import chord_from_text
-from partwright.score.compose_musicxml import CLEFS, compose_musicxml
-from partwright.score.converted import Converted
 from partwright.score.faults import Fault, fault_remarks, find_faults
 from partwright.score.marks import BracketLine, FingeringMark, Mark, StringMark, TechnicalMark, WordsMark
 from partwright.score.part import (
@@ -35,22 +32,46 @@ from partwright.score.read_tune import read_tune, tune_from_bytes
 from partwright.score.spell import transposed
 from partwright.score.tune import NotePlace, Tune
 from partwright.score.write_musicxml import musicxml_bytes, mxl_bytes, write_musicxml
-from partwright.score.written import (
-    WrittenBar,
-    WrittenChord,
-    WrittenEvent,
-    WrittenKey,
-    WrittenMetre,
-    WrittenPart,
-    WrittenScore,
-    WrittenTempo,
-    WrittenWords,
-)
 
 if TYPE_CHECKING:
+    from partwright.score.chord_text import chord_from_text
+    from partwright.score.composing import compose_musicxml
+    from partwright.score.converted import Converted
+    from partwright.score.musicxml_elements import CLEFS
     from partwright.score.spelling import EstimatedKey, estimate_key, key_name
+    from partwright.score.written import (
+        WrittenBar,
+        WrittenChord,
+        WrittenEvent,
+        WrittenKey,
+        WrittenMetre,
+        WrittenPart,
+        WrittenScore,
+        WrittenTempo,
+        WrittenWords,
+    )
 
-__getattr__ = lazy_names(__name__, {"spelling": ("EstimatedKey", "estimate_key", "key_name")})
+__getattr__ = lazy_names(
+    __name__,
+    {
+        "chord_text": ("chord_from_text",),
+        "composing": ("compose_musicxml",),
+        "converted": ("Converted",),
+        "musicxml_elements": ("CLEFS",),
+        "spelling": ("EstimatedKey", "estimate_key", "key_name"),
+        "written": (
+            "WrittenBar",
+            "WrittenChord",
+            "WrittenEvent",
+            "WrittenKey",
+            "WrittenMetre",
+            "WrittenPart",
+            "WrittenScore",
+            "WrittenTempo",
+            "WrittenWords",
+        ),
+    },
+)
 
 __all__ = [
     "CLEFS",

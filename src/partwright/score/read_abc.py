@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from partwright.errors import InputError, Place, ScoreError
-from partwright.score.compose_musicxml import compose_musicxml
+from partwright.score.composing import compose_musicxml
 from partwright.score.converted import Converted
 from partwright.score.read_abc_fields import (
     BadField,

@@ -11,7 +11,7 @@ import unicodedata
 from dataclasses import dataclass
 from fractions import Fraction
 
-from partwright.score.compose_musicxml import CLEFS
+from partwright.score.musicxml_elements import CLEFS
 from partwright.score.written import WrittenKey, WrittenMetre, WrittenTempo
 
 __all__ = [

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from partwright.errors import InputError, Place, ScoreError
-from partwright.score.compose_musicxml import clef_for_range, compose_musicxml
+from partwright.score.composing import clef_for_range, compose_musicxml
 from partwright.score.converted import Converted
 from partwright.score.melody_bars import LineEvent, Placed, bar_frames, beat_of, lay_out
 from partwright.score.part import Pitch

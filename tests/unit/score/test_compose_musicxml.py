@@ -16,9 +16,10 @@ from lxml import etree
 from partwright.errors import ScoreError
 from partwright.score.beams import beam_lines
 from partwright.score.chord_text import chord_from_text
-from partwright.score.compose_musicxml import MOST_DIVISIONS, clef_for_range, compose_musicxml
+from partwright.score.composing import clef_for_range, compose_musicxml
 from partwright.score.note_values import note_value, split_duration
 from partwright.score.part import Pitch
+from partwright.score.pieces import MOST_DIVISIONS
 from partwright.score.written import (
     Tuplet,
     WrittenBar,

@@ -8,26 +8,20 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from partwright.bowing import BowPin, is_bow_pin, parse_bow_pin
 from partwright.errors import InputError, LessonError, NoPlan, PartwrightError, Place
-from partwright.fingering import (
-    FingeringPlan,
-    HandTaste,
-    Pin,
-    Taste,
-    parse_pin,
-    pins_from_source,
-    read_taste,
-    table_mark,
-    with_taste,
-)
+from partwright.fingering import FingeringPlan, Pin, parse_pin, pins_from_source
 from partwright.instrument import Instrument, load_instrument, load_instrument_file, parse_tuning
 from partwright.lesson.lesson import LESSON_FILE, Lesson
 from partwright.lesson.read_settings import raise_faults
 from partwright.lesson.rights import credit_lines
 from partwright.nearest import nearest_sentence
 from partwright.score import Credits, Part, Tune, beat_text, read_tune
+
+if TYPE_CHECKING:
+    from partwright.fingering import HandTaste, Taste
 
 __all__ = ["Prepared", "lesson_taste", "prepare", "prepare_instrument", "refuse_out_of_range"]
 
@@ -126,10 +120,14 @@ def lesson_taste(lesson: Lesson, folder: Path) -> Taste | None:
     """The taste the lesson names; None where it names none. Raises InputError where it cannot be read."""
     if not lesson.taste:
         return None
+    from partwright.fingering import read_taste
+
     return read_taste(folder / lesson.taste)
 
 
 def _taste_remarks(lesson: Lesson, folder: Path, instrument: Instrument, taste: Taste) -> tuple[str, ...]:
+    from partwright.fingering import table_mark
+
     hand = taste.hand(instrument.name)
     if hand is None:
         return (f"the taste in {lesson.taste} says nothing of the {instrument.name}; the usual costs are used.",)
@@ -172,6 +170,8 @@ def prepare_instrument(lesson: Lesson, folder: Path, *, taste: Taste | None = No
         raise InputError(f'the {instrument.name} has no level "{lesson.level}"', todo)
     if taste is None:
         return instrument
+    from partwright.fingering import with_taste
+
     try:
         return with_taste(instrument, taste)
     except InputError as error:

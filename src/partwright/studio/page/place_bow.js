@@ -71,7 +71,7 @@ function directionWords(other) {
 function because(other) {
   const bars = other.bars ?? [];
   const words = String(other.words ?? "").replace(/^(down-bow|up-bow|retake|lift)[^:]*: /, "");
-  const moved = bars.length ? `turns the bow in ${bars.length === 1 ? "bar" : "bars"} ${bars.length > 4 ? `${bars[0]}–${bars.at(-1)}` : bars.join(", ")}` : "";
+  const moved = bars.length ? `turns the bow in ${bars.length === 1 ? "bar" : "bars"} ${bars.length > 2 ? `${bars[0]}–${bars.at(-1)}` : bars.join(", ")}` : "";
   return [words, moved].filter(Boolean).map(sentence).join(" ");
 }
 

@@ -19,6 +19,7 @@ _PLAIN_LETTER = 0.02  # a letter written as such is one
 _SMALL_LETTER = 0.4  # where capitals can be trusted, a small "a" is the article
 _SPLIT, _JOINED = 0.5, 0.9
 _SPLIT_LETTER, _SPLIT_SHORT = 0.35, 1.2
+_SPLIT_ARTICLE = 1.5  # how much dearer the note A is than the article, in a word run together
 _ACCIDENTALS = ("sharp", "flat", "natural")
 _MOST_UNLIKELY = 3.0
 _STARTING_A = 0.1
@@ -104,9 +105,16 @@ def _splits(form: str, language: Language) -> list[tuple[str, str, float]]:
         left, right = form[:cut], form[cut:]
         if left in _LETTERS and right in language.sets["joins_after"]:
             price = 0.05 if right in _ACCIDENTALS else _SPLIT_LETTER if len(form) > 3 else _SPLIT_SHORT
+            if left == "a" and right not in (*_ACCIDENTALS, "string"):
+                found.append((left, right, price))  # "afinger": rather the article
+                price += _SPLIT_ARTICLE
             found.append((f"N:{left}", right, price))
         elif right in _LETTERS and left in language.sets["joins_before"]:
-            found.append((left, f"N:{right}", _SPLIT_LETTER if len(form) > 3 else _SPLIT_SHORT))
+            price = _SPLIT_LETTER if len(form) > 3 else _SPLIT_SHORT
+            if right == "a":
+                found.append((left, right, price))  # "isa": rather the article
+                price += _SPLIT_ARTICLE
+            found.append((left, f"N:{right}", price))
         elif min(len(left), len(right)) > 1 and left in language.vocabulary and right in language.vocabulary:
             found.append((left, right, _SPLIT))
     return found

@@ -104,6 +104,11 @@ def draw_systems(
 
 
 def library_options(width: float, staff_size: float, breaks: str) -> dict[str, object]:
+    """The engraver's options for music alone on one endless page: no titles, bar numbers or page breaks of its own.
+
+    `width` in hundredths of a mm; `staff_size` 1 is a staff of 7.2 mm; `breaks` is the engraver's own word for how
+    lines are broken.
+    """
     return {
         "header": "none",
         "footer": "none",

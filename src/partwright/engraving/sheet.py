@@ -327,6 +327,10 @@ def _foot(heading: Heading, legend: Sequence[str], width: float) -> _Block:
 
 
 def sheet_footer(heading: Heading, width: float, number: int, total: int) -> _Block:
+    """The line at the foot of a page: title, instrument and level on the left (cut where too long), page on the right.
+
+    `width` in hundredths of a mm; page `number` (from 1) of `total`.
+    """
     used = Used()
     who = " · ".join(part for part in (heading.title, heading.instrument, heading.level) if part)
     if len(wrap(who, SMALL_SIZE, width - 1600, _LABEL)) > 1:

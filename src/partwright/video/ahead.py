@@ -5,25 +5,33 @@ from __future__ import annotations
 import queue
 import threading
 from collections.abc import Iterable, Iterator
-from typing import TypeVar
+from concurrent.futures import ThreadPoolExecutor
+from typing import Generic, TypeVar
 
 __all__ = ["ahead"]
 
 Item = TypeVar("Item")
 
 
+class _Made(Generic[Item]):
+    """One item, told apart from the end of all items."""
+
+    def __init__(self, item: Item) -> None:
+        self.item = item
+
+
 def ahead(items: Iterable[Item], depth: int = 4) -> Iterator[Item]:
     """The same items in the same order, made in a thread of their own up to `depth` before they are asked for.
 
-    An error in the making is raised here; leaving early ends the thread.
+    An error in the making is raised here, after what was made before it; leaving early ends the thread.
     """
-    made: queue.Queue[tuple[str, object]] = queue.Queue(depth)
+    made: queue.Queue[_Made[Item] | None] = queue.Queue(depth)
     left = threading.Event()
 
-    def give(kind: str, value: object) -> bool:
+    def give(value: _Made[Item] | None) -> bool:
         while not left.is_set():
             try:
-                made.put((kind, value), timeout=0.1)
+                made.put(value, timeout=0.1)
                 return True
             except queue.Full:
                 continue
@@ -32,23 +40,16 @@ def ahead(items: Iterable[Item], depth: int = 4) -> Iterator[Item]:
     def work() -> None:
         try:
             for item in items:
-                if not give("item", item):
+                if not give(_Made(item)):
                     return
-            give("end", None)
-        except BaseException as error:
-            give("error", error)
+        finally:
+            give(None)
 
-    thread = threading.Thread(target=work, name="drawing", daemon=True)
-    thread.start()
-    try:
-        while True:
-            kind, value = made.get()
-            if kind == "end":
-                return
-            if kind == "error":
-                assert isinstance(value, BaseException)
-                raise value
-            yield value  # type: ignore[misc]
-    finally:
-        left.set()
-        thread.join()
+    with ThreadPoolExecutor(1, thread_name_prefix="drawing") as executor:
+        working = executor.submit(work)
+        try:
+            while (value := made.get()) is not None:
+                yield value.item
+            working.result()  # raises whatever ended the making
+        finally:
+            left.set()

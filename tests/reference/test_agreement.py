@@ -8,6 +8,7 @@ table; here are the least figures that must not be lost.
 from __future__ import annotations
 
 import sys
+from fractions import Fraction
 from functools import cache
 
 import pytest
@@ -16,7 +17,7 @@ from fingered_corpora import accepted_states, cello_pieces, held_back, violin_pi
 from conftest import REPOSITORY
 from made_parts import part_of
 from partwright.fingering import default_weights, plan_of, prepare
-from partwright.instrument import load_instrument
+from partwright.instrument import Instrument, load_instrument
 from study_figures import study
 
 sys.path.insert(0, str(REPOSITORY / "bench"))
@@ -106,3 +107,41 @@ def test_levels_may_weigh_terms_otherwise() -> None:
     """A beginner on the violin takes the open string where an advanced player may take the fourth finger."""
     beginner, advanced = (default_weights(VIOLIN, VIOLIN.levels[name]) for name in ("beginner", "advanced"))
     assert beginner["fourth_finger"] > advanced["fourth_finger"]
+
+
+def double_stops(instrument: Instrument, pairs: list[tuple[int, int]]) -> list[tuple[str, str]]:
+    """Fingers of each double stop, lower string first."""
+    part = part_of(pairs, quarters=Fraction(1, 2), tempo_qpm=66)
+    plan = plan_of(prepare(part, instrument))
+    found = []
+    for k in range(len(pairs)):
+        places = sorted((plan.by_id[f"n{k}{end}"].placement for end in ("", "b")), key=lambda place: place.string)
+        found.append((places[0].finger_text, places[1].finger_text))
+    return found
+
+
+def test_thirds_and_sixths_on_the_cello_are_shapes_of_the_hand() -> None:
+    """Thirds with 4 below and 1 above, sixths with 1-2, 1-3 or 2-4: common practice, no source."""
+    thirds = [(57, 60), (59, 62), (60, 64), (59, 62), (57, 60)]  # A-C up to C-E and back
+    assert set(double_stops(CELLO, thirds)) <= {("4", "1")}
+    sixths = [(52, 60), (53, 62), (55, 64), (57, 65), (55, 64), (53, 62), (52, 60)]
+    assert set(double_stops(CELLO, sixths)) <= {("1", "2"), ("1", "3"), ("2", "4"), ("3", "4")}
+
+
+def test_thirds_sixths_and_octaves_on_the_violin_are_shapes_of_the_hand() -> None:
+    """Thirds 1-3 and 2-4 with the higher finger below, sixths by neighbouring fingers, octaves 1-4; common practice."""
+    thirds = [(62, 66), (64, 67), (66, 69), (67, 71), (69, 72), (71, 74)]
+    for low, high in double_stops(VIOLIN, thirds):
+        assert high == "0" or int(low) - int(high) == 2, (low, high)
+    sixths = [(60, 69), (64, 72), (66, 74), (67, 76)]
+    for low, high in double_stops(VIOLIN, sixths):
+        assert low == "0" or int(high) - int(low) == 1, (low, high)
+    octaves = [(64, 76), (65, 77), (67, 79), (65, 77)]
+    assert set(double_stops(VIOLIN, octaves)) == {("1", "4")}
+
+
+def test_an_open_string_costs_more_on_a_long_note() -> None:
+    """It cannot vibrate: common practice. On a quick note it is liked."""
+    quick, slow = (prepare(part_of([57], quarters=length), CELLO) for length in (Fraction(1, 4), 4))
+    assert quick.solution.cost < 0 < slow.solution.cost
+    assert {plan_of(p).notes[0].placement.finger for p in (quick,)} == {0}

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
-from partwright.fingering import CostItem, Explanation, FingeringPlan, Placement, Relaxation
-from partwright.instrument import Instrument
-from partwright.score import Part, beat_text
+from typing import TYPE_CHECKING
+
+from partwright.score import beat_text
+
+if TYPE_CHECKING:
+    from partwright.fingering import CostItem, Explanation, FingeringPlan, Placement, Relaxation
+    from partwright.instrument import Instrument
+    from partwright.score import Part
 
 __all__ = ["explanation_document", "placement_fields", "plan_changes", "plan_document"]
 

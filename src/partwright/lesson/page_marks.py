@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Literal, cast
+from typing import TYPE_CHECKING, Literal, cast
 
 from lxml import etree
 
-from partwright.bowing import BowingPlan, bowing_marks
 from partwright.fingering import FingeringPlan, fingering_marks
 from partwright.instrument import Instrument
 from partwright.lesson.prepare_io import Prepared
 from partwright.score import Mark, Tune, annotate
+
+if TYPE_CHECKING:
+    from partwright.bowing import BowingPlan
 
 __all__ = [
     "bowed_tree",
@@ -40,7 +42,11 @@ def plan_marks(
     """
     wanted = cast(Literal["every", "needed", "none"], marks or job.lesson.marks)
     found = fingering_marks(job.part, plan, page_instrument(job, roman=roman), marks=wanted)
-    return found if bowing is None else (*found, *bowing_marks(job.part, bowing, marks=wanted))
+    if bowing is None:
+        return found
+    from partwright.bowing import bowing_marks
+
+    return (*found, *bowing_marks(job.part, bowing, marks=wanted))
 
 
 def fingered_tree(
@@ -67,6 +73,8 @@ def bowed_tree(job: Prepared, bowing: BowingPlan, *, marks: str | None = None) -
     Where the lesson ignores the source's own signs, they and its fingers are left out of the copy.
     """
     wanted = cast(Literal["every", "needed", "none"], marks or job.lesson.marks)
+    from partwright.bowing import bowing_marks
+
     found = bowing_marks(job.part, bowing, marks=wanted)
     return annotate(job.tune, found, replace_source_fingerings=job.lesson.source_marks == "ignore", keep="fingers")
 

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from partwright.bowing import BowPin, is_bow_pin, parse_bow_pin
 from partwright.errors import InputError, LessonError, NoPlan, PartwrightError, Place
 from partwright.fingering import FingeringPlan, Pin, parse_pin, pins_from_source
 from partwright.instrument import Instrument, load_instrument, load_instrument_file, parse_tuning
@@ -21,6 +20,7 @@ from partwright.nearest import nearest_sentence
 from partwright.score import Credits, Part, Tune, beat_text, read_tune
 
 if TYPE_CHECKING:
+    from partwright.bowing import BowPin
     from partwright.fingering import HandTaste, Taste
 
 __all__ = ["Prepared", "lesson_taste", "prepare", "prepare_instrument", "refuse_out_of_range"]
@@ -87,6 +87,8 @@ def prepare(lesson: Lesson, folder: Path, *, like: Prepared | None = None) -> Pr
     faults: list[PartwrightError] = [*_section_faults(lesson, part)]
     pins: list[Pin] = []
     bow_pins: list[BowPin] = []
+    if lesson.pins:
+        from partwright.bowing import is_bow_pin, parse_bow_pin
     for entry in lesson.pins:
         where = Place(file=str(folder / LESSON_FILE) if entry.origin == "lesson" else "--pin", line=entry.line)
         try:

@@ -115,9 +115,15 @@ def _splits(form: str, language: Language) -> list[tuple[str, str, float]]:
                 found.append((left, right, price))  # "isa": rather the article
                 price += _SPLIT_ARTICLE
             found.append((left, f"N:{right}", price))
-        elif min(len(left), len(right)) > 1 and left in language.vocabulary and right in language.vocabulary:
+        elif min(len(left), len(right)) > 1 and _both_words(left, right, language):
             found.append((left, right, _SPLIT))
     return found
+
+
+def _both_words(left: str, right: str, language: Language) -> bool:
+    """Whether both are words of ours, at least one of them of a phrase."""
+    known = (left in language.vocabulary, right in language.vocabulary)
+    return any(known) and all(k or word in language.links for k, word in zip(known, (left, right), strict=True))
 
 
 def _letter_edges(edges: list[Edge], words: Sequence[Word], k: int, trust_capitals: bool) -> None:

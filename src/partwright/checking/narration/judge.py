@@ -92,8 +92,8 @@ def judge(
         if mention.note is not None:
             found.append(_judge_note(mention, k, place, following, truth, bare, clean=clean))
         for claim in mention.claims:
-            if claim.kind == "stay":
-                continue
+            if claim.kind == "stay" or (claim.kind == "string_letter" and not clean):
+                continue  # "on the D", without a full stop: the string, or the note that comes next
             found.append(_judge_claim(mentions, k, claim, likeliest, following, truth, words, hedges))
     found = [_unless_taken_back(item, mentions, words, frozenset(corrections)) for item in found]
     return _once(

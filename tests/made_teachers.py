@@ -19,8 +19,8 @@ from partwright.score import Part
 
 __all__ = ["Placed", "corrected", "disagreements", "hidden_taste", "invented_tune", "placed"]
 
-Placed = dict[str, tuple[int, int]]
-"""String and finger of every note, by its id."""
+Placed = dict[str, tuple[int, int, int | None, bool]]
+"""String, finger, the finger that takes over while the note is held, and whether it is a harmonic, by the note's id."""
 
 _SCALES = ((0, 2, 4, 5, 7, 9, 11), (0, 2, 3, 5, 7, 8, 11))
 _RHYTHMS = (
@@ -81,8 +81,9 @@ def hidden_taste(seed: int, instrument: Instrument, *, spread: float = 0.5) -> W
 
 
 def placed(planning: Planning) -> Placed:
-    """String and finger of every note of a plan."""
-    return {note.note_id: (note.placement.string, note.placement.finger) for note in plan_of(planning).notes}
+    """What can be seen of a plan: every note as in `Placed`."""
+    places = ((note.note_id, note.placement) for note in plan_of(planning).notes)
+    return {name: (place.string, place.finger, place.substitute, place.harmonic > 0) for name, place in places}
 
 
 def corrected(
@@ -96,10 +97,12 @@ def corrected(
         first = next((n.id for n in part.notes if now[n.id] != wanted[n.id] and n.id not in done), None)
         if first is None:
             return pins
-        string, finger = wanted[first]
-        pins.append(Pin(note_id=first, string=string, finger=finger, origin="lesson"))
+        string, finger, after, harmonic = wanted[first]
+        pins.append(
+            Pin(note_id=first, string=string, finger=finger, substitute=after, harmonic=harmonic, origin="lesson")
+        )
 
 
 def disagreements(one: Sequence[Placed], two: Sequence[Placed]) -> int:
     """Notes whose string or finger differs."""
-    return sum(a[note] != b[note] for a, b in zip(one, two, strict=True) for note in b)
+    return sum(a[note][:2] != b[note][:2] for a, b in zip(one, two, strict=True) for note in b)

@@ -43,7 +43,8 @@ def lessons(tmp_path_factory: pytest.TempPathFactory) -> Path:
             note = part.by_id[pin.note_id]
             assert pin.finger is not None
             assert pin.string is not None
-            value = f"{finger_text(pin.finger)}/{CELLO.strings[pin.string].letter}"
+            after = "" if pin.substitute is None else f"-{finger_text(pin.substitute)}"
+            value = f"{finger_text(pin.finger)}{after}/{CELLO.strings[pin.string].letter}"
             lines.append(f'"{note.bar}:{beat_text(note.beat)}" = "{value}"  # as I play it')
         (folder / "lesson.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
     return home

@@ -26,7 +26,7 @@ from partwright.fingering.planning import Mask, Planning
 from partwright.fingering.search import solve
 from partwright.fingering.terms import Weights
 
-__all__ = ["LET_STAND", "Comparison", "Judged", "Pricing", "comparisons", "judge"]
+__all__ = ["LET_STAND", "Comparison", "Judged", "Pricing", "comparisons", "judge", "without"]
 
 LET_STAND = 0.5
 """How much a note counts that the teacher saw and let stand, beside 1 for a pin."""
@@ -135,6 +135,19 @@ def judge(
         stood=tuple(stood),
         fresh=fresh,
         neighbours={v: tuple(dict.fromkeys(numbers)) for v, numbers in neighbours.items()},
+    )
+
+
+def without(judged: Judged, variables: Collection[int]) -> Judged:
+    """The same with the decisions about these variables left out."""
+    if not variables:
+        return judged
+    return replace(
+        judged,
+        agrees={v: mask for v, mask in judged.agrees.items() if v not in variables},
+        worth=tuple(np.zeros(len(w)) if v in variables else w for v, w in enumerate(judged.worth)),
+        pinned=tuple(v for v in judged.pinned if v not in variables),
+        stood=tuple(v for v in judged.stood if v not in variables),
     )
 
 

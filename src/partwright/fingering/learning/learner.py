@@ -2,7 +2,7 @@
 
 A guard stands before the result: the decisions are held back a share at a time, taste is learned from the others, and
 the plan under it is set beside the plan under the old taste. Only if more of the held-back decisions come out as the
-teacher wants, and by more than chance would do as often as not, is the new taste worth having. What the old taste was
+teacher wants, and not at the cost of as much that was let stand, is the new taste worth having. What the old taste was
 itself learned from is left out of the comparison: it would flatter it.
 """
 
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from partwright.fingering.learning.counts import CountBook
-from partwright.fingering.learning.evidence import Comparison, Judged, Pricing, comparisons
+from partwright.fingering.learning.evidence import LET_STAND, Comparison, Judged, Pricing, comparisons, without
 from partwright.fingering.learning.margin import MARGIN, Fitted, fit
 from partwright.fingering.search import solve
 from partwright.fingering.terms import Weights, default_weights
@@ -26,10 +26,12 @@ FOLDS = 5
 _FOLDS_OF_FEW = 10
 _FEW_PINS = 60
 _MOST_ROUNDS = 12
+_MOST_ROUNDS_HELD_BACK = 5
 _LEAST_NEWS = 0.01  # of the comparisons known; fewer new ones than this and the rounds end
 _STRETCH_BARS = 8
 
 Said = Callable[[str, int, int], None]
+_Known = dict[tuple[int, tuple[tuple[int, float], ...]], Comparison]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,10 +47,9 @@ class Agreement:
 
     @property
     def rises(self) -> bool:
-        """More pins are met, and more is put right in all than chance would put right as often as not."""
+        """More pins are met, and not at the cost of as much that was let stand, counted as in learning."""
         gained = self.pins_new - self.pins_old
-        in_all = gained + self.stood_new - self.stood_old
-        return gained > 0 and in_all > 0 and in_all**2 >= abs(gained) + abs(self.stood_new - self.stood_old)
+        return gained > 0 and gained + LET_STAND * (self.stood_new - self.stood_old) > 0
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -82,27 +83,17 @@ def learn_weights(
     base = default_weights(instrument)
     defaults = [default_weights(instrument, instrument.levels[lesson.planning.level.name]) for lesson in lessons]
     book = CountBook()
-    known: dict[tuple[int, tuple[tuple[int, float], ...]], Comparison] = {}
-    fitted: Fitted | None = None
-    values: list[float] = []
-    rounds, settled = 0, False
-    for number in range(_MOST_ROUNDS):
+    known: _Known = {}
+
+    def tell(number: int) -> None:
         if said:
-            said("comparing your fingers with others", number + 1, _MOST_ROUNDS + FOLDS)
-        pricing = Pricing(defaults if fitted is None else [fitted.weights(own) for own in defaults])
-        before = len(known)
-        for index, lesson in enumerate(lessons):
-            for found in comparisons(lesson, index, pricing, book, margin=MARGIN):
-                known.setdefault((index, found.more), found)
-        rounds += 1
-        settled = len(known) == before
-        if len(known) - before <= _LEAST_NEWS * before:
-            break
-        fitted = fit(list(known.values()), book, defaults, base, start=None if fitted is None else fitted.x)
-        values.append(fitted.value)
+            said("comparing your fingers with others", number, _MOST_ROUNDS + FOLDS)
+
+    course = _rounds(lessons, book, defaults, base, known, _MOST_ROUNDS, tell)
+    fitted = course.fitted
     agreement = Agreement(pins=0, pins_old=0, pins_new=0, stood=0, stood_old=0, stood_new=0)
     if fitted is not None:
-        agreement = _held_back(lessons, tuple(known.values()), book, defaults, base, seed, said)
+        agreement = _held_back(lessons, known, book, defaults, base, seed, said)
     accepted = fitted is not None and agreement.rises
     return Learned(
         fitted=fitted if accepted else None,
@@ -110,11 +101,51 @@ def learn_weights(
         pins=sum(len(lesson.pinned) for lesson in lessons),
         corrections=sum(_corrections(lesson) for lesson in lessons),
         stood=sum(len(lesson.stood) for lesson in lessons),
-        rounds=rounds,
+        rounds=course.rounds,
         comparisons=len(known),
-        values=tuple(values),
-        settled=settled,
+        values=course.values,
+        settled=course.settled,
     )
+
+
+@dataclass(frozen=True, eq=False)
+class _Course:
+    """How the rounds went: the last fit (None where nothing had to be compared), and what was made least in each."""
+
+    fitted: Fitted | None
+    rounds: int
+    values: tuple[float, ...]
+    settled: bool
+
+
+def _rounds(
+    lessons: Sequence[Judged],
+    book: CountBook,
+    defaults: Sequence[Weights],
+    base: Weights,
+    known: _Known,
+    most: int,
+    tell: Callable[[int], None],
+) -> _Course:
+    """Search and fit in turn, until hardly anything new is found. What is found is added to `known`."""
+    fitted = fit(list(known.values()), book, defaults, base) if known else None
+    values: list[float] = []
+    settled = False
+    number = 0
+    while number < most:
+        number += 1
+        tell(number)
+        pricing = Pricing(defaults if fitted is None else [fitted.weights(own) for own in defaults])
+        before = len(known)
+        for index, lesson in enumerate(lessons):
+            for found in comparisons(lesson, index, pricing, book, margin=MARGIN):
+                known.setdefault((index, found.more), found)
+        settled = len(known) == before
+        if len(known) - before <= _LEAST_NEWS * before:
+            break
+        fitted = fit(list(known.values()), book, defaults, base, start=None if fitted is None else fitted.x)
+        values.append(fitted.value)
+    return _Course(fitted, number, tuple(values), settled)
 
 
 def _corrections(lesson: Judged) -> int:
@@ -130,7 +161,7 @@ def _corrections(lesson: Judged) -> int:
 
 def _held_back(
     lessons: Sequence[Judged],
-    known: Sequence[Comparison],
+    known: _Known,
     book: CountBook,
     defaults: Sequence[Weights],
     base: Weights,
@@ -148,12 +179,10 @@ def _held_back(
         held = [frozenset(v for v, number in numbers.items() if number == fold) for numbers in fold_of]
         if not any(lesson.fresh & out for lesson, out in zip(lessons, held, strict=True)):
             continue
-        others = [c for c in known if not held[c.lesson].intersection(c.variables)]
-        if others:
-            fitted = fit(others, book, defaults, base)
-            pricing = Pricing([fitted.weights(own) for own in defaults])
-        else:
-            pricing = Pricing(defaults)
+        others = {key: found for key, found in known.items() if not held[found.lesson].intersection(found.variables)}
+        left = [without(lesson, out) for lesson, out in zip(lessons, held, strict=True)]
+        fitted = _rounds(left, book, defaults, base, others, _MOST_ROUNDS_HELD_BACK, lambda _: None).fitted
+        pricing = Pricing(defaults if fitted is None else [fitted.weights(own) for own in defaults])
         for index, (lesson, out) in enumerate(zip(lessons, held, strict=True)):
             if not lesson.fresh & out:
                 continue

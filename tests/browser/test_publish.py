@@ -107,3 +107,18 @@ def test_viewers_comments_come_back_to_bars_and_draft_errata(studio: Studio, ope
     assert "first finger, not second finger" in page.locator("[aria-labelledby=errata-title]").inner_text()
     page.get_by_role("button", name="Confirm: the words should be").click()
     until(page, "document.querySelector('[aria-labelledby=errata-title]').textContent.includes('confirmed')")
+
+
+def test_a_step_of_a_version_is_left_out_and_made_again(studio: Studio, open_page: Open) -> None:
+    lesson = studio.lesson("steps")
+    page = open_page("#/steps/levels")
+    page.get_by_role("button", name="Make the versions").click()
+    out = page.get_by_role("button", name="Leave out octave 18-23 for beginner")
+    out.wait_for(timeout=120_000)
+    out.click()
+    again = page.get_by_role("button", name="Make octave 18-23 for beginner")
+    again.wait_for(timeout=60_000)
+    assert '"beginner: octave 18-23"' in (lesson / "lesson.toml").read_text(encoding="utf-8")
+    again.click()
+    until(page, "!window.partwright.state.lesson.undo_steps.includes('beginner: octave 18-23')")
+    assert "octave 18-23" not in (lesson / "lesson.toml").read_text(encoding="utf-8")

@@ -60,6 +60,7 @@ def lesson_document(desk: Desk, name: str, state: PlanState) -> dict[str, Any]:
         "string_names": lesson.strings,
         "paper": list(lesson.paper),
         "own_levels": list(lesson.levels),
+        "undo_steps": list(lesson.undo),
         "second": lesson.second,
         "style": lesson.style,
         "bars": {"count": len(part.bars), "first": part.bars[0].number, "last": part.bars[-1].number},

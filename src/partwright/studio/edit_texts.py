@@ -37,6 +37,7 @@ SETTINGS: Mapping[str, tuple[str, str]] = {
     "string_names": ("page", "strings"),
     "paper": ("page", "paper"),
     "own_levels": ("arranging", "levels"),
+    "undo_steps": ("arranging", "undo"),
     "second": ("arranging", "second"),
     "style": ("arranging", "style"),
     "tries": ("teaching", "tries"),

@@ -219,6 +219,7 @@ _SETTING_WORDS: Mapping[str, str] = {
     "marks": "which marks are printed",
     "string_names": "how strings are named",
     "own_levels": "the versions for levels",
+    "undo_steps": "which steps of a version are left out",
     "second": "the second part",
     "style": "the accompaniment",
     "tries": "how often a step is played",

@@ -53,6 +53,7 @@ _SETTING = {
         "string_names": {"type": "string", "enum": ["letters", "roman"]},
         "paper": {"type": "array", "minItems": 1, "maxItems": 2, "items": {"type": "string", "enum": ["a4", "letter"]}},
         "own_levels": {"type": "array", "maxItems": 8, "items": _LINE},
+        "undo_steps": {"type": "array", "maxItems": 200, "items": _LINE},
         "second": {"type": ["string", "null"], "maxLength": 60},
         "style": {"type": ["string", "null"], "maxLength": 60},
         "tries": {"type": "integer", "minimum": 1, "maximum": 20},

@@ -53,3 +53,7 @@ def test_nearly_every_false_finger_in_the_script_is_found(state: PlanState) -> N
             found += any(f["kind"] == "finger" for f in said_findings(state, text, sentence.bars)["findings"])
     assert planted > 50
     assert found / planted >= 0.9, f"{found} of {planted}"
+
+
+def test_digits_that_are_no_numbers_are_words(state: PlanState) -> None:
+    assert said_findings(state, "as in the note ³ below", ("1", "³")) == {"findings": [], "claims": []}

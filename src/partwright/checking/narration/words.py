@@ -109,7 +109,7 @@ def _forms(piece: str) -> list[str]:
     lower = piece.lower().replace("’", "'")
     if lower in _ORDINALS:
         return [_ORDINALS[lower]]
-    if lower.isdigit() and len(lower) < 4:
+    if lower.isascii() and lower.isdigit() and len(lower) < 4:
         return [_NUMBERS[int(lower)]] if int(lower) <= 12 else [lower]
     for ending in ("'s", "'re", "'ve", "'ll", "'m", "'d"):
         if lower.endswith(ending) and len(lower) > len(ending):

@@ -2,7 +2,7 @@
 
 import { at, ask } from "./api.js";
 import { h, word } from "./dom.js";
-import { sentence } from "./edits.js";
+import { edit, sentence } from "./edits.js";
 import { choiceField, severalField } from "./forms.js";
 import { jobDone, jobOf } from "./jobs.js";
 import { trouble } from "./notices.js";
@@ -36,12 +36,38 @@ export const levels = {
 
 function versionRows() {
   if (!steps) return null;
-  return steps.versions.map((version) => h("section", {},
-    h("h3", {}, version.level.replace(/^./, (x) => x.toUpperCase())),
-    version.steps.length ? h("ul", { class: "rows plain" }, version.steps.map((step, i) => h("li", {},
-      word(bars(step), () => seeBar(step.first_bar), { class: "word quiet", "data-key": `step-${version.level}-${i}` }),
-      h("span", { class: "grow" }, sentence(pitchesIn(step.what)), h("span", { class: "because" }, sentence(pitchesIn(step.why)))))))
-      : h("p", { class: "grey" }, "The tune as it is.")));
+  return steps.versions.map(({ level, steps: all }) => {
+    const left = undone().filter((x) => x.level === level);
+    const made = all.filter((step) => !left.some((x) => x.name === step.name));
+    return h("section", {},
+      h("h3", {}, level.replace(/^./, (x) => x.toUpperCase())),
+      made.length || left.length ? h("ul", { class: "rows plain" },
+        made.map((step) => h("li", {},
+          word(bars(step), () => seeBar(step.first_bar), { class: "word quiet", "data-key": `step-${level}-${step.name}` }),
+          h("span", { class: "grow" }, sentence(pitchesIn(step.what)), h("span", { class: "because" }, sentence(pitchesIn(step.why)))),
+          word("Leave it out", () => leaveOut(level, step.name, true), { class: "word quiet", "data-key": `out-${level}-${step.name}`, "aria-label": `Leave out ${step.name} for ${level}` }))),
+        left.map((x) => h("li", {}, h("span", { class: "grow grey" }, `${x.name}: left out`),
+          word("Make it", () => leaveOut(level, x.name, false), { class: "word quiet", "data-key": `in-${level}-${x.name}`, "aria-label": `Make ${x.name} for ${level}` }))))
+        : h("p", { class: "grey" }, "The tune as it is."));
+  });
+}
+
+/** What is left out, as [{ level, name }]; lesson.toml has them as "LEVEL: STEP". */
+function undone() {
+  return (state.lesson.undo_steps ?? []).map((text) => {
+    const at_ = text.indexOf(":");
+    return { text, level: text.slice(0, at_).trim(), name: text.slice(at_ + 1).trim() };
+  });
+}
+
+async function leaveOut(level, name, out) {
+  const now = state.lesson.undo_steps ?? [];
+  const next = out ? [...now, `${level}: ${name}`] : undone().filter((x) => x.level !== level || x.name !== name).map((x) => x.text);
+  if (await edit([{ kind: "settings", values: { undo_steps: next } }])) {
+    state.lesson.undo_steps = next;
+    tell("detail");
+    make();
+  }
 }
 
 function bars(step) {

@@ -26,7 +26,7 @@ from partwright.checking.narration.words import Word
 __all__ = ["Judged", "judge"]
 
 DOUBT_FROM = 0.15  # share of the posterior that must disagree before a claim is looked at again
-WRONG_FROM = 0.76  # belief that it was really said wrongly; a false alarm costs more than a miss
+WRONG_FROM = 0.78  # belief that it was really said wrongly; a false alarm costs more than a miss
 WRONG_FROM_CLEAR = 0.7  # where the captions are clear
 CHECK_FROM = 0.4
 ASK_FROM = 0.55
@@ -38,6 +38,7 @@ _BARE_LEAST = 6  # accidentals that must have been said before a habit is known
 _LIKELIEST = 0.5
 _SENTENCE_WORDS = 12
 _BEGINNINGS = frozenset({"pop", "so", "now", "then", "okay", "next", "cross", "hop", "start"})
+_BOTH_HEARD, _BOTH_HEARD_UNCLEAN = 0.6, 0.75
 _TAKEN_BACK_WORDS = 2  # so soon after it a "sorry" or "hang on" is about the claim
 _HEDGE_WORDS = 6  # "or take it with": what follows so soon is an offer
 _SLIP = 0.04  # how often a claim is a slip of the tongue: what speaks against another reading of the words
@@ -81,7 +82,7 @@ def judge(
     """
     found: list[Judged] = []
     bare = _bare_habit(mentions, following, truth)
-    swapped = _swapped(mentions, following, truth)
+    swapped = _swapped(mentions, following, truth, least=_BOTH_HEARD if clean else _BOTH_HEARD_UNCLEAN)
     likeliest = [_likeliest(following, k) for k in range(len(mentions))]
     for k, mention in enumerate(mentions):
         if k in swapped:
@@ -466,14 +467,19 @@ def _misheard(mentions: Sequence[Mention]) -> bool:
     return sum(mention.p < _PLAINLY_HEARD for mention in named) > _MISHEARD_SHARE * len(named)
 
 
-def _swapped(mentions: Sequence[Mention], following: Following, truth: Truth) -> dict[int, tuple[bool, int]]:
-    """Pairs of mentions named in the wrong order: for each (whether it is the first of the two, its place)."""
+def _swapped(
+    mentions: Sequence[Mention], following: Following, truth: Truth, *, least: float
+) -> dict[int, tuple[bool, int]]:
+    """Pairs of mentions named in the wrong order: for each (whether it is the first of the two, its place).
+
+    `least`: how surely both names must have been heard.
+    """
     found: dict[int, tuple[bool, int]] = {}
     for k in range(1, len(mentions) - 1):
         one, two = mentions[k], mentions[k + 1]
         if k in found or one.note is None or two.note is None or one.cues or two.cues:
             continue
-        if not (two.tight or one.tight) or one.p * two.p < 0.6:
+        if not (two.tight or one.tight) or one.p * two.p < least:
             continue
         before = _likeliest(following, k - 1)
         if before < 0 or before + 2 >= len(truth):

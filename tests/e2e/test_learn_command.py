@@ -66,18 +66,17 @@ def test_learn_tell_keep_use_explain_forget(lessons: Path, partwright_here: Call
     assert data["hands"]["cello"]["lessons"] == len(pinned)
     assert len(data["hands"]["cello"]["learned_from"]) == len(pinned)
 
-    again = partwright_here("learn", *paths(lessons), "--json")
-    document = json.loads(again.out)
-    assert document["file"] is None
-    assert document["hands"][0]["times"] == data["hands"]["cello"]["times"]
-    assert document["hands"][0]["held_back"]["as_wanted"] > document["hands"][0]["held_back"]["as_wanted_before"]
-
     plain = json.loads(partwright_here("finger", lessons / "tune6", "--json").out)
     own = json.loads(partwright_here("finger", lessons / "tune6", "--taste", "hand.toml", "--json").out)
     assert plain["total_cost"] != own["total_cost"]
 
-    used = partwright_here("learn", *paths(lessons), "--use")
-    assert used.code == 0
+    used = partwright_here("learn", *paths(lessons), "--use", "--json")
+    document = json.loads(used.out)
+    assert document["file"] is None
+    assert document["used_in"] == paths(lessons)
+    assert document["hands"][0]["times"] == data["hands"]["cello"]["times"]
+    assert document["hands"][0]["held_back"]["as_wanted"] > document["hands"][0]["held_back"]["as_wanted_before"]
+
     settings = (lessons / "tune0" / "lesson.toml").read_text(encoding="utf-8")
     assert "# Mine." in settings
     assert "# as I play it" in settings

@@ -22,7 +22,7 @@ def lessons(teacher: int, tunes: range) -> list[Judged]:
     return found
 
 
-@pytest.mark.parametrize("teacher", [0, 1])
+@pytest.mark.parametrize("teacher", [0, pytest.param(1, marks=pytest.mark.slow)])
 def test_learning_twice_is_learning_the_same(teacher: int) -> None:
     one, two = (learn_weights(lessons(teacher, range(3)), CELLO, seed=5) for _ in range(2))
     assert one.values == two.values
@@ -32,7 +32,7 @@ def test_learning_twice_is_learning_the_same(teacher: int) -> None:
         assert (one.fitted.x == two.fitted.x).all()
 
 
-@pytest.mark.parametrize("teacher", [0, 2, 3])
+@pytest.mark.parametrize("teacher", [2, *(pytest.param(other, marks=pytest.mark.slow) for other in (0, 3, 4))])
 def test_what_is_learned_keeps_costs_costs_and_rises_on_what_was_held_back(teacher: int) -> None:
     learned = learn_weights(lessons(teacher, range(4)), CELLO)
     tried = learned.agreement

@@ -61,6 +61,7 @@ def test_the_note_that_sounds_is_marked_in_tempo(heard: str, open_page: Open, pe
     assert statistics.median(abs(x) for x in late) < 0.06, late  # a picture is 0.017 s; the machine is shared
 
 
+@pytest.mark.slow
 def test_a_loop_begins_again_and_a_pedal_turns_phrases(heard: str, open_page: Open) -> None:
     page = open_page(f"#/{heard}/sound")
     page.locator('.note-hit[data-n="1"]').click()

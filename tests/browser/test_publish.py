@@ -109,6 +109,7 @@ def test_viewers_comments_come_back_to_bars_and_draft_errata(studio: Studio, ope
     until(page, "document.querySelector('[aria-labelledby=errata-title]').textContent.includes('confirmed')")
 
 
+@pytest.mark.slow
 def test_a_step_of_a_version_is_left_out_and_made_again(studio: Studio, open_page: Open) -> None:
     lesson = studio.lesson("steps")
     page = open_page("#/steps/levels")

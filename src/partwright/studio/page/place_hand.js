@@ -92,12 +92,17 @@ function otherButton(about, other, index) {
   },
   picture(other.svg, "", "board small"),
   h("span", { class: "digit" }, other.finger),
-  h("span", { class: "where" }, placementWords(other)),
+  h("span", { class: "where" }, whereWords(other)),
   h("span", { class: "price" }, price(other.extra_cost)),
   h("span", { class: "because", id: `other-why-${index}` }, [other.reason ?? other.words, other.changes].filter(Boolean).map(sentence).join(" ")));
 }
 
-/** "on the D string, fourth position". */
+/** "D string, fourth position": the finger stands before it as a digit. */
+function whereWords(other) {
+  return other.words ? other.words.replace(/^(?:\w+ finger|thumb) on the /, "") : placementWords(other);
+}
+
+/** "on D, IV". */
 export function placementWords(placement) {
   if (placement.harmonic) return `on ${placement.string}, harmonic`;
   if (placement.finger === "0") return `open ${placement.string}`;

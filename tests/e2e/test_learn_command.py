@@ -69,6 +69,10 @@ def test_learn_tell_keep_use_explain_forget(lessons: Path, partwright_here: Call
     plain = json.loads(partwright_here("finger", lessons / "tune6", "--json").out)
     own = json.loads(partwright_here("finger", lessons / "tune6", "--taste", "hand.toml", "--json").out)
     assert plain["total_cost"] != own["total_cost"]
+    assert "taste" not in plain
+    assert own["taste"] == "Ottoline Fennick"
+    said = partwright_here("finger", lessons / "tune6", "--taste", "hand.toml", "--out", "own.musicxml").out
+    assert "as Ottoline Fennick has it" in said
 
     used = partwright_here("learn", *paths(lessons), "--use", "--json")
     document = json.loads(used.out)

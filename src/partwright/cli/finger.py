@@ -53,6 +53,8 @@ def command(score: str, out: str | None, marks: str | None, roman: bool | None, 
         remark(f"remark: {text}")
     if as_json:
         document = plan_document(job.part, plan, job.instrument)
+        if job.taste is not None and job.hand_taste is not None:
+            document["taste"] = job.taste.name
         print_json({**document, "file": out} if out is not None else document)
     elif out is not None:
         click.echo(f"{out}: {_sum(job, plan)}")
@@ -66,7 +68,8 @@ def command(score: str, out: str | None, marks: str | None, roman: bool | None, 
 def _sum(job: Prepared, plan: FingeringPlan) -> str:
     pinned = sum(note.pinned for note in plan.notes)
     kept = f", {pinned} of them pinned" if pinned else ""
-    return f"{len(plan.notes)} notes fingered for {job.instrument.name}, {plan.level}{kept}."
+    own = f", as {job.taste.name} has it" if job.taste is not None and job.hand_taste is not None else ""
+    return f"{len(plan.notes)} notes fingered for {job.instrument.name}, {plan.level}{kept}{own}."
 
 
 def _print_plan(job: Prepared, plan: FingeringPlan) -> None:

@@ -233,8 +233,10 @@ def main() -> None:
         found["first page"] = first_page(lesson_with(home / "first-200", study(200)))
         found["memory"] = memory_over_edits(lesson_with(home / "memory-200", study(200)), 100 if given.quick else 1000)
         print(json.dumps(found, indent=1))
+    if not given.quick:  # kept already, should the browser fail
+        RESULTS.write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")
     if not given.no_browser:
-        found["browser"] = in_a_browser(200, 4 if given.quick else 40)
+        found["browser"] = in_a_browser(200, 4 if given.quick else 12)
     found["load_at_end"] = round(os.getloadavg()[0], 1)
     print(json.dumps(found, indent=1))
     if not given.quick:

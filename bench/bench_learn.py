@@ -165,7 +165,7 @@ def planning_seconds(parts: list[Part], weights: Weights) -> float:
 
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    options.add_argument("--teachers", type=int, default=3, help="how many simulated teachers")
+    options.add_argument("--teachers", type=int, default=5, help="how many simulated teachers")
     options.add_argument("--quick", action="store_true", help="two teachers, 20 corrections, no fifty lessons")
     chosen = options.parse_args()
     steps = [20] if chosen.quick else [10, 20, 35, 50, 75, 100]

@@ -95,6 +95,9 @@ def run(arguments: Sequence[str]) -> int:
         return error.exit_code
     except (KeyboardInterrupt, click.Abort):
         print("Stopped. What was finished is kept; nothing is half written.", file=sys.stderr)
+        # An interrupt that strikes inside exec() (a data class being made while a module loads) leaves a mark in the
+        # interpreter by which it would end itself with the signal instead of our exit code; the next exec takes it off.
+        exec("")
         return STOPPED
     except BrokenPipeError:
         _close_standard_output()

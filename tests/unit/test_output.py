@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import io
+import signal
+from contextlib import suppress
 
 import pytest
 
+from partwright.cli import interrupt
 from partwright.cli.output import print_json, progress, table_lines
 
 
@@ -45,6 +48,25 @@ def test_quiet_progress_says_nothing(capsys: pytest.CaptureFixture[str]) -> None
         shown.start("the plan", 1, 1)
         shown.finish("made")
     assert capsys.readouterr() == ("", "")
+
+
+def test_an_interrupt_that_a_callback_dropped_counts_at_the_next_step(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(interrupt, "_asked", False)
+    before = signal.getsignal(signal.SIGINT)
+    try:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+        interrupt.listen()
+        with progress(2) as shown:
+            shown.start("the plan", 1, 2)
+            with suppress(KeyboardInterrupt):  # as the interpreter does in a clean-up callback
+                signal.raise_signal(signal.SIGINT)
+            with pytest.raises(KeyboardInterrupt):
+                shown.start("the part", 2, 2)
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert capsys.readouterr().err == "1/2 the plan\n"
 
 
 def test_json_is_one_document_in_utf_8(capsysbinary: pytest.CaptureFixture[bytes]) -> None:

@@ -16,6 +16,7 @@ import click
 
 from partwright import __version__
 from partwright.cli.commands import COMMANDS, CommandTable
+from partwright.cli.interrupt import listen
 from partwright.errors import PartwrightError
 
 __all__ = ["main", "partwright", "run"]
@@ -69,6 +70,7 @@ partwright = CommandTable(
 def main() -> NoReturn:
     """The program as installed: runs one command and ends the process with its exit code."""
     gc.set_threshold(50_000, 20, 20)  # a command makes much and drops little; seldom looking for garbage saves time
+    listen()
     code = run(sys.argv[1:])
     try:
         sys.stdout.flush()

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from partwright.cli.interrupt import stop_if_asked
+
 if TYPE_CHECKING:
     from partwright.checking import Verdict
 
@@ -72,7 +74,8 @@ class Progress:
         self._done = 0
 
     def start(self, words: str, number: int, total: int) -> None:
-        """Work on `words` begins, piece `number` (from 1) of `total`."""
+        """Work on `words` begins, piece `number` (from 1) of `total`. An interrupt that came to nothing counts now."""
+        stop_if_asked()
         self._total = total
         if self._quiet:
             return

@@ -93,6 +93,7 @@ def test_starting_a_command_imports_no_other() -> None:
     assert loaded == {
         "partwright.cli.commands",
         "partwright.cli.finger",
+        "partwright.cli.interrupt",
         "partwright.cli.main",
         "partwright.cli.options",
         "partwright.cli.output",

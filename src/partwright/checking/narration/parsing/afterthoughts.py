@@ -1,0 +1,87 @@
+"""Looking back over the best understanding: which claim may be the neighbour's, and where something is taken back."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from partwright.checking.narration.atoms import Atom
+from partwright.checking.narration.mentions import Claim, Mention
+from partwright.checking.narration.parsing.lists import lists_meet, whole_runs
+from partwright.checking.narration.parsing.state import group_of
+from partwright.checking.narration.parsing.ties import Ties, share
+
+__all__ = ["corrections", "second_thoughts"]
+
+_HEARD_CORRECTION = 0.5  # what its mishearings may cost
+_SHARPER = 3.5  # between two notes the better tie decides more clearly than between a note and none
+_TAKEN = 0.1  # a note that has a claim of the kind already hardly takes another
+
+
+def corrections(ties: Ties, atoms: Iterable[Sequence[Atom]]) -> tuple[int, ...]:
+    """Where words that take something back begin, whether or not what is right was understood after them."""
+    found: set[int] = set()
+    for here in atoms:
+        for atom in here:
+            first = atom.first_word
+            if atom.kind == "correction":
+                if atom.price < _HEARD_CORRECTION and ties.words[first].form != "but":
+                    found.add(first)
+            elif atom.kind == "weak_correction" and first and _ends_a_finger(ties, first - 1):
+                found.add(first)
+    return tuple(sorted(found))
+
+
+def second_thoughts(ties: Ties, mentions: list[Mention], nobody: float) -> tuple[Mention, ...]:
+    """The mentions, each claim with the neighbour it may belong to instead, and how likely that is.
+
+    `nobody`: a claim tied to its note by less than this is more likely of a note that was not heard.
+    """
+    taken = {w for m in mentions for c in m.claims for w in range(c.first_word, c.last_word + 1)}
+    taken |= {w for m in mentions for w in range(m.name_first, m.name_last + 1)}
+    mentions = whole_runs(mentions)
+    found = []
+    for k, mention in enumerate(mentions):
+        claims = tuple(_doubted(ties, mentions, k, claim, taken, nobody) for claim in mention.claims)
+        found.append(replace(mention, claims=claims))
+    return tuple(lists_meet(found))
+
+
+def _doubted(ties: Ties, mentions: list[Mention], k: int, claim: Claim, taken: set[int], nobody: float) -> Claim:
+    mention = mentions[k]
+    if mention.name_first < 0 or mention.name_first <= claim.first_word <= mention.name_last:
+        return claim
+    follows = claim.first_word > mention.name_last
+    other = k + 1 if follows else k - 1
+    name = "open" if claim.kind == "finger" and claim.value == (0,) else claim.kind
+    if claim.kind == "finger" and _points_back(ties, claim):
+        name = "finger_back"
+    lean = ties.kind(name)
+    if follows:
+        own = ties.between(mention.name_last, claim.first_word, taken, left=True) + lean.left
+    else:
+        own = ties.between(claim.last_word, mention.name_first, taken, left=False) + lean.right
+    claim = replace(claim, p=claim.p * share(own, nobody))
+    if not 0 <= other < len(mentions) or mentions[other].name_first < 0:
+        return claim
+    beside = mentions[other]
+    if follows:
+        theirs = ties.between(claim.last_word, beside.name_first, taken, left=False) + lean.right
+    else:
+        theirs = ties.between(beside.name_last, claim.first_word, taken, left=True) + lean.left
+    p_other = share(theirs, own, _SHARPER)
+    if any(group_of(c.kind) == group_of(claim.kind) for c in beside.claims):
+        p_other *= _TAKEN
+    return replace(claim, other=other - k, p_other=p_other)
+
+
+def _points_back(ties: Ties, claim: Claim) -> bool:
+    """Whether a finger ends in words that point back: "second finger on that one"."""
+    forms = [ties.words[k].form for k in range(claim.first_word, claim.last_word + 1)]
+    return len(forms) > 2 and forms[-1] in ties.sets["points_back"] and ("on" in forms or "for" in forms)
+
+
+def _ends_a_finger(ties: Ties, word: int) -> bool:
+    """Whether a finger was said right before: "third, no, fourth"."""
+    form = ties.words[word].form
+    return form in ties.digits or form in ("finger", "first", "second", "third", "fourth")

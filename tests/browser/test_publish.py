@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
 from studio_browser import Open, Studio, until
@@ -107,6 +109,15 @@ def test_viewers_comments_come_back_to_bars_and_draft_errata(studio: Studio, ope
     assert "first finger, not second finger" in page.locator("[aria-labelledby=errata-title]").inner_text()
     page.get_by_role("button", name="Confirm: the words should be").click()
     until(page, "document.querySelector('[aria-labelledby=errata-title]').textContent.includes('confirmed')")
+    waiting = page.locator("[data-key^=answer-]").count()
+    page.get_by_role("button", name="Answered: ").last.click()
+    until(page, "document.querySelector('[data-key=answered-summary]')?.textContent === '1 report answered'")
+    kept = json.loads((lesson / "reports.json").read_bytes())["reports"]
+    assert [row["history"][-1]["by"] for row in kept if row["state"] == "answered"] == ["maker"]
+    page.locator("[data-key=answered-summary]").click()
+    page.get_by_role("button", name="Open again: ").click()
+    until(page, "document.querySelector('[data-key=answered-summary]') === null")
+    assert page.get_by_role("button", name="Answered: ").count() == waiting
 
 
 @pytest.mark.slow

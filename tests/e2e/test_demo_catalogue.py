@@ -24,6 +24,8 @@ def test_the_demonstration_has_two_editions_and_an_erratum_that_viewers_found(tm
         assert lantern.editions[1].changes == ("Bar 32, beat 2: C sharp instead of C.",)
         misprint = next(e for e in lantern.errata if e.kind == "pitch")
         assert (misprint.state, misprint.fixed_in, misprint.origin, misprint.reports) == ("fixed", 2, "report", 3)
+        (told,) = [report for report in lantern.reports if report.erratum == misprint.id]
+        assert (told.state, told.edition, told.bar) == ("answered", 2, "32")
         first = tmp_path / "demo" / "editions" / "1" / "files" / "part-a4.pdf"
         old = verify_file(catalogue, first)
         assert (old.what, old.latest, [e.id for e in old.errata]) == ("old", 2, [misprint.id])

@@ -89,3 +89,23 @@ def test_a_broken_reports_file_is_not_overwritten(demo: Path, partwright_here: R
     ran = partwright_here("reports", demo, demo / "comments.csv")
     assert ran.code == 2
     assert (demo / "reports.json").read_text(encoding="utf-8") == "{"
+
+
+def test_kept_reports_are_listed_and_answered_without_a_file(demo: Path, partwright_here: Run) -> None:
+    partwright_here("reports", demo, demo / "comments.csv")
+    listed = partwright_here("reports", demo)
+    assert listed.code == 1
+    assert "bar 4, beat 3" in listed.out
+    waiting = json.loads(partwright_here("reports", demo, "--json").out)["reports"]
+    ids = [row["id"] for row in waiting if row["kind"] in ("claim", "question")]
+    ran = partwright_here("reports", demo, "--json", *(f"--answered={name}" for name in ids))
+    assert (ran.code, json.loads(ran.out)["summary"]["open"]) == (0, 0)
+    again = partwright_here("reports", demo, demo / "comments.csv")
+    assert (again.code, again.out.count("answered")) == (0, len([r for r in waiting if r["kind"] == "claim"]))
+    assert partwright_here("reports", demo, f"--reopen={ids[0]}").code == 1
+
+
+def test_calls_that_make_no_sense_are_refused(demo: Path, partwright_here: Run) -> None:
+    for call in (["--answered=r1"], [demo / "comments.csv", "--answered=r1"], ["--names"], ["--page", "x.html"]):
+        ran = partwright_here("reports", demo, *call)
+        assert (ran.code, len(ran.err.strip().splitlines())) == (2, 1)

@@ -220,6 +220,7 @@ def release(
         )
         home, edition = _freeze(folder, edition, products)
         fixed, open_ = _settle(folder, edition, before, state)
+        remarks += _answered(folder, date=date)
         return Released(
             edition=edition, folder=home, gaps=gaps, mended=fixed, unmended=open_, remarks=tuple(remarks)
         )  # fmt: skip
@@ -466,13 +467,18 @@ def _flush_one(folder: Path) -> None:
 def _settle(
     folder: Path, edition: Edition, before: State | None, state: State
 ) -> tuple[tuple[Erratum, ...], tuple[Erratum, ...]]:
-    """Errata this edition mends are marked so; those it should have mended and does not are told."""
+    """Errata this edition mends are marked so; those it should have mended and does not are told.
+
+    What the maker has marked as mended since the edition before is mended in this one.
+    """
     fixed, left = [], []
     for erratum in read_errata(folder):
+        had = erratum.editions or tuple(range(1, edition.number))
+        if erratum.state == "fixed" and erratum.fixed_in is None and erratum.where != "video" and edition.number > 1:
+            fixed.append(change_erratum(folder, erratum.id, fixed_in=edition.number, editions=had))
         if not erratum.open or before is None:
             continue
         if mended(erratum, before, state):
-            had = erratum.editions or tuple(range(1, edition.number))
             fixed.append(
                 change_erratum(
                     folder, erratum.id, state="fixed", fixed=edition.date, fixed_in=edition.number, editions=had
@@ -481,3 +487,14 @@ def _settle(
         elif erratum.state == "confirmed":
             left.append(erratum)
     return tuple(fixed), tuple(left)
+
+
+def _answered(folder: Path, *, date: datetime.date) -> list[str]:
+    """Viewers' reports follow their errata; a list of reports that cannot be read holds no edition up."""
+    from partwright.checking.reports import settle_reports, state_words
+
+    try:
+        changed = settle_reports(folder, today=date)
+    except PartwrightError as error:
+        return [f"Viewers' reports were not looked at: {error}"]
+    return [f"Report {row.get('id')} is {state_words(row)}." for row in changed]

@@ -17,7 +17,10 @@ State = Literal["draft", "released", "changed", "incomplete"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
-    """What viewers reported of one place, as `partwright reports` found it; `count` is how many of them."""
+    """What viewers reported of one place, as `partwright reports` found it; `count` is how many of them.
+
+    `erratum` is the id of the mistake it tells of, `edition` the one that answers it, where there are such.
+    """
 
     id: str
     kind: str
@@ -27,6 +30,8 @@ class Report:
     beat: str = ""
     count: int = 1
     words: str = ""
+    erratum: str = ""
+    edition: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -42,7 +42,7 @@ def read_entry(folder: Path, *, shown: str = "") -> Entry:
     editions = _tried(trouble, (), lambda: read_editions(folder))
     copies = _tried(trouble, (), lambda: read_copies(folder))
     errata: tuple[Erratum, ...] = _tried(trouble, (), lambda: read_errata(folder))
-    reports = _tried(trouble, (), lambda: read_reports(folder))
+    reports = _tried(trouble, (), lambda: read_reports(folder, errata))
     trouble += _missing_files(folder, editions)
     try:
         cents, currency = parse_price(lesson.price)
@@ -219,14 +219,19 @@ def read_copies(folder: Path) -> tuple[Copy, ...]:
     return tuple(copies)
 
 
-def read_reports(folder: Path) -> tuple[Report, ...]:
-    """What viewers reported, as `partwright reports` left it in reports.json; none where there is no file."""
+def read_reports(folder: Path, errata: Sequence[Erratum]) -> tuple[Report, ...]:
+    """What viewers reported, as `partwright reports` left it in reports.json; none where there is no file.
+
+    A report stands as its erratum does, also where errata.toml was changed by hand since.
+    """
     path = folder / REPORTS_FILE
     try:
         if path.stat().st_size > _LARGEST_BYTES:
             raise LessonError("is far too large", "Look at it.", place=Place(file=str(path)))
         data = json.loads(path.read_bytes())
-        rows = data["reports"]
+        from partwright.checking.reports.answers import settled  # not before: most lessons have no reports
+
+        rows = settled(data["reports"], errata, on=datetime.date.min)
         return tuple(
             Report(
                 id=str(row["id"]),
@@ -237,6 +242,8 @@ def read_reports(folder: Path) -> tuple[Report, ...]:
                 beat=str(row.get("beat") or ""),
                 count=int(row.get("count") or 1),
                 words=str(row.get("words") or "")[:500],
+                erratum=str(row.get("erratum") or ""),
+                edition=int(row["edition"]) if row.get("edition") else None,
             )
             for row in rows
         )

@@ -94,7 +94,7 @@ def entry_document(entry: Entry) -> dict[str, Any]:
         "reports": [
             {
                 "id": r.id, "kind": r.kind, "state": r.state, "verdict": r.verdict, "bar": r.bar, "beat": r.beat,
-                "count": r.count, "words": r.words,
+                "count": r.count, "words": r.words, "erratum": r.erratum or None, "edition": r.edition,
             }
             for r in entry.reports
         ],

@@ -148,7 +148,13 @@ CREATE VIRTUAL TABLE words USING fts5 (
 );
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST,)
+# Which mistake a report tells of, and which edition answers it.
+_SECOND = """
+ALTER TABLE reports ADD COLUMN erratum TEXT NOT NULL DEFAULT '';
+ALTER TABLE reports ADD COLUMN edition INTEGER;
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _SECOND)
 VERSION = len(MIGRATIONS)
 
 

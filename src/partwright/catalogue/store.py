@@ -81,8 +81,8 @@ def entry_rows(entry: Entry) -> Iterator[tuple[str, Rows]]:
         [(entry.id, e.id, e.state, e.kind, e.bar, e.beat, e.words, _erratum_text(e)) for e in entry.errata],
     )
     yield (
-        _insert("reports", 9),
-        list({r.id: (entry.id, r.id, r.kind, r.state, r.verdict, r.bar, r.beat, r.count, r.words)
+        _insert("reports", 11),
+        list({r.id: (entry.id, r.id, r.kind, r.state, r.verdict, r.bar, r.beat, r.count, r.words, r.erratum, r.edition)
               for r in entry.reports}.values()),
     )  # fmt: skip
 
@@ -145,9 +145,10 @@ def read_stored(database: sqlite3.Connection, lesson_id: str) -> Entry:
             _erratum_back(r[0]) for r in all_of("SELECT record FROM errata WHERE lesson = ? ORDER BY length(id), id")
         ),
         reports=tuple(
-            Report(id=i, kind=k, state=s, verdict=v, bar=b, beat=t, count=c, words=w)
-            for i, k, s, v, b, t, c, w in all_of(
-                "SELECT id, kind, state, verdict, bar, beat, count, words FROM reports WHERE lesson = ? ORDER BY id"
+            Report(id=i, kind=k, state=s, verdict=v, bar=b, beat=t, count=c, words=w, erratum=e, edition=n)
+            for i, k, s, v, b, t, c, w, e, n in all_of(
+                "SELECT id, kind, state, verdict, bar, beat, count, words, erratum, edition FROM reports "
+                "WHERE lesson = ? ORDER BY length(id), id"
             )
         ),
     )

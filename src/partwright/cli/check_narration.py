@@ -8,16 +8,14 @@ from typing import TYPE_CHECKING
 import click
 
 from partwright.cli.options import hand_options, json_option, score_argument
+from partwright.cli.spoken import TAKES, check_words, clock, drawn_bars, takes_transcripts, write_told
 
 if TYPE_CHECKING:
     from partwright.checking import Finding
-    from partwright.checking.narration import NarrationCheck, NarrationFinding, Transcript
+    from partwright.checking.narration import NarrationCheck, NarrationFinding
     from partwright.lesson import Prepared
 
 __all__ = ["command"]
-
-_TAKES = "takes"
-_KINDS = (".vtt", ".srt", ".sbv", ".txt")
 
 
 @click.command("narration")
@@ -53,7 +51,6 @@ def command(
     from partwright.checking.narration import (
         apply_pins,
         cards_document,
-        check_narration,
         corrected_captions,
         correction_cards,
         coverage_findings,
@@ -65,9 +62,8 @@ def command(
     )
     from partwright.checking.narration import say_instead as sentences
     from partwright.cli.output import print_findings, print_json, remark
-    from partwright.cli.read_job import plan_prepared, read_job
-    from partwright.errors import InputError, PinConflict, Place
-    from partwright.lesson import lesson_bowing
+    from partwright.cli.read_job import read_job
+    from partwright.errors import InputError, Place
 
     paths = [Path(name) for name in transcripts] or _takes_of(Path(score))
     single = [text for text in (page, cards, captions, say_instead, review) if text is not None]
@@ -76,28 +72,16 @@ def command(
     read = [read_transcript(path) for path in paths]
     decisions = read_review(Path(review)) if review else {}
     job = read_job(score, **hand)
-
-    def look(job: Prepared, transcript: Transcript) -> NarrationCheck:
-        plan = plan_prepared(job)
-        try:
-            bowing = lesson_bowing(job, plan)
-        except PinConflict as conflict:
-            bowing = None
-            remark(f"remark: strokes are checked by the printed signs only: {conflict}")
-        return check_narration(
-            transcript, job.part, job.instrument, plan=plan, bowing=bowing, sections=job.lesson.sections
-        )
-
     for path, transcript in zip(paths, read, strict=True):
         for fault in transcript.faults[:20]:
             remark(f"remark: {path}, {fault}")
-    checks = [look(job, transcript) for transcript in read]
+    checks = [check_words(job, transcript) for transcript in read]
     if "pin" in decisions.values():
         if not Path(score).is_dir():
             raise InputError("pins are kept in a lesson folder", "Give the folder as SCORE.", place=Place(file=score))
         pinned = apply_pins(Path(score), checks[0], decisions)
         job = read_job(score, **hand)
-        after = look(job, read[0])
+        after = check_words(job, read[0])
         kept = keep_said(Path(score), checks[0], after)
         for offer in pinned:
             remark(f'{score}/lesson.toml: pinned "{offer.place}" = "{offer.value}".')
@@ -105,21 +89,21 @@ def command(
             remark(f'{score}/lesson.toml: pinned "{offer.place}" = "{offer.value}" as well, as you said it there.')
         if kept:
             job = read_job(score, **hand)
-            after = look(job, read[0])
+            after = check_words(job, read[0])
         checks[0] = after
     checked = [(str(path), check, decided(check.located, decisions)) for path, check in zip(paths, checks, strict=True)]
     coverage = coverage_findings([check for _, check, _ in checked])
     name, check, located = checked[0]
-    _write(page, lambda: _page(job, check, located, name))
-    _write(cards, lambda: _json(cards_document(correction_cards(located))))
-    _write(captions, lambda: corrected_captions(check))
-    _write(say_instead, lambda: _said(sentences(check, located)))
+    write_told(page, lambda: _page(job, check, located, name))
+    write_told(cards, lambda: _json(cards_document(correction_cards(located))))
+    write_told(captions, lambda: corrected_captions(check))
+    write_told(say_instead, lambda: _said(sentences(check, located)))
     findings = [item.finding for _, _, items in checked for item in items] + list(coverage)
     if as_json:
         document = narration_document(checked, coverage)
         print_json({"score": score, "instrument": job.instrument.name, "level": job.level, **document})
     else:
-        rows = ((f.verdict, f"{_clock(f.time_s)}{f.place}", f"{f.what}{_quoted(f.observed)}", f.why) for f in findings)
+        rows = ((f.verdict, f"{clock(f.time_s)}{f.place}", f"{f.what}{_quoted(f.observed)}", f.why) for f in findings)
         print_findings(rows)
         _print_sum(checked, findings, page)
     return 1 if findings else 0
@@ -128,23 +112,13 @@ def command(
 def _takes_of(score: Path) -> list[Path]:
     from partwright.errors import InputError, Place
 
-    folder = score / _TAKES
-    found = sorted(p for p in folder.glob("*") if p.suffix.casefold() in _KINDS) if folder.is_dir() else []
+    found = takes_transcripts(score)
     if not found:
         raise InputError(
             "holds no transcript" if score.is_dir() else "is no lesson folder, so a TRANSCRIPT must be named",
-            f"Name one, or put it into {_TAKES}/ of the lesson folder.", place=Place(file=str(score)),
+            f"Name one, or put it into {TAKES}/ of the lesson folder.", place=Place(file=str(score)),
         )  # fmt: skip
     return found
-
-
-def _write(target: str | None, make: object) -> None:
-    from partwright.cli.output import remark
-    from partwright.files import write_atomic
-
-    if target is not None and callable(make):
-        write_atomic(Path(target), make())
-        remark(f"{target}: written.")
 
 
 def _json(document: object) -> str:
@@ -157,44 +131,18 @@ def _said(rows: tuple[dict[str, object], ...]) -> str:
     lines = []
     for row in rows:
         time_s = row["time_s"]
-        clock = _clock(float(time_s)) if isinstance(time_s, int | float) else ""
-        lines += [f"{clock}bar {row['bar']}, beat {row['beat']}", f"  said  {row['said']}", f"  say   {row['say']}", ""]
+        when = clock(float(time_s)) if isinstance(time_s, int | float) else ""
+        lines += [f"{when}bar {row['bar']}, beat {row['beat']}", f"  said  {row['said']}", f"  say   {row['say']}", ""]
     return "\n".join(lines) or "Nothing needs to be said again.\n"
 
 
 def _page(job: Prepared, check: NarrationCheck, located: tuple[NarrationFinding, ...], name: str) -> str:
-    from functools import cache
-
     from partwright.checking.narration import review_page
-    from partwright.engraving import EngravingProcess, engrave_excerpt_svg
-    from partwright.errors import EngravingError
-    from partwright.lesson import plan_marks
 
-    with EngravingProcess() as process:
-        from partwright.cli.read_job import plan_prepared
-
-        marks = plan_marks(job, plan_prepared(job))
-
-        @cache
-        def excerpt(first: int, last: int) -> str | None:
-            try:
-                return engrave_excerpt_svg(
-                    job.tune, marks, first_bar_index=first, last_bar_index=last, width_mm=150,
-                    instrument=job.instrument, process=process,
-                )  # fmt: skip
-            except EngravingError:
-                return None
-
+    with drawn_bars(job) as excerpt:
         return review_page(
             job.credits.title or "The lesson", check, located, transcript_name=Path(name).name, excerpt=excerpt
         )
-
-
-def _clock(seconds: float | None) -> str:
-    if seconds is None:
-        return ""
-    whole = int(seconds)
-    return f"{whole // 60}:{whole % 60:02}  "
 
 
 def _quoted(observed: str) -> str:

@@ -2,30 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import datetime
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from partwright.cli.options import json_option
+from partwright.cli.spoken import check_words, clock, drawn_bars, takes_transcripts, write_told
 
 if TYPE_CHECKING:
     from partwright.checking.narration import NarrationCheck
-    from partwright.checking.reports import Comments, EditionNote, Grounds, ReportsCheck
+    from partwright.checking.reports import Comments, Grounds, Kept, ReportsCheck
     from partwright.lesson import Prepared
-    from partwright.score import Note
 
 __all__ = ["command"]
 
-_TAKES = "takes"
-_ENDINGS = (".vtt", ".srt", ".sbv", ".txt")
 _MOST_SHOWN = 200
 
 
 @click.command("reports")
 @click.argument("lesson", type=click.Path(), metavar="LESSON")
-@click.argument("file", type=click.Path(), metavar="FILE")
+@click.argument("file", type=click.Path(), metavar="[FILE]", required=False)
 @click.option(
     "--transcript", type=click.Path(), metavar="FILE",
     help="What was said in the video the comments are under.  [default: the first in LESSON/takes]",
@@ -43,10 +42,12 @@ _MOST_SHOWN = 200
 )
 @click.option("--names", is_flag=True, help="Show who wrote what. Otherwise only a short id is kept of a viewer.")
 @click.option("--dry-run", is_flag=True, help="Write neither errata nor reports into the lesson.")
+@click.option("--answered", multiple=True, metavar="ID", help="You have answered this report, as in r3. Repeatable.")
+@click.option("--reopen", multiple=True, metavar="ID", help="It waits for an answer after all. Repeatable.")
 @json_option
 def command(
-    lesson: str, file: str, transcript: str | None, chapters: str | None, played: bool, page: str | None,
-    table: str | None, names: bool, dry_run: bool, as_json: bool,
+    lesson: str, file: str | None, transcript: str | None, chapters: str | None, played: bool, page: str | None,
+    table: str | None, names: bool, dry_run: bool, answered: tuple[str, ...], reopen: tuple[str, ...], as_json: bool,
 ) -> int:  # fmt: skip
     """Bring viewers' reports back to bars.
 
@@ -54,45 +55,102 @@ def command(
     by time, bar, section, name or finger, and checked against score and plan. "right" means that the viewer is right:
     an erratum is drafted in LESSON/errata.toml. Requests are tallied by tune; questions and thanks are set apart.
 
+    Without FILE, the reports kept in the lesson are listed, each with what became of it: one whose erratum is mended in
+    a released edition is answered by that edition.
+
     \b
     partwright reports waltz comments.csv
     partwright reports waltz comments.csv --page reports.html
+    partwright reports waltz --answered r3
 
-    Exit code 0: no viewer is right, nothing to check. 1: something to mend or to check.
+    Exit code 0: nothing waits. 1: something to mend, to check or to answer.
     """
-    from partwright.checking.reports import check_reports, read_comments, reports_csv, reports_document
+    from partwright.checking.reports import (
+        check_reports,
+        claim_key,
+        read_comments,
+        reports_csv,
+        reports_document,
+        sold_notes,
+    )
     from partwright.cli.output import print_json, remark
     from partwright.cli.read_job import read_job
-    from partwright.files import write_atomic
     from partwright.lesson import is_lesson
 
+    folder = Path(lesson)
+    if answered or reopen or file is None:
+        given = [transcript, chapters, page, table, *(True for flag in (played, names, dry_run) if flag)]
+        return _list_kept(folder, file, answered, reopen, given, as_json=as_json)
     comments = read_comments(Path(file), keep_names=names)
     for fault in comments.faults[:20]:
         remark(f"remark: {file}, {fault}")
     job = read_job(lesson)
-    grounds = _grounds(job, Path(lesson), transcript, chapters, played=played)
-    check = check_reports(comments.comments, grounds, editions_at=_editions(Path(lesson)))
-    if is_lesson(Path(lesson)) and not dry_run:
-        _keep(Path(lesson), check)
-    if page is not None:
-        write_atomic(Path(page), _page(job, check, Path(file).name))
-        remark(f"{page}: written.")
-    if table is not None:
-        write_atomic(Path(table), reports_csv(check))
-        remark(f"{table}: written.")
+    grounds = _grounds(job, folder, transcript, chapters, played=played)
+    check = check_reports(
+        comments.comments, grounds, editions_at=sold_notes(folder, told=lambda words: remark(f"remark: {words}"))
+    )
+    kept = _kept(folder, check, write=not dry_run) if is_lesson(folder) else {}
+    write_told(page, lambda: _page(job, check, Path(file).name, kept))
+    write_told(table, lambda: reports_csv(check, kept=kept))
     if as_json:
         read_as = {"file": file, "read_as": comments.kind, "encoding": comments.encoding}
-        print_json({"lesson": lesson, **read_as, **reports_document(check, names=names)})
+        print_json({"lesson": lesson, **read_as, **reports_document(check, names=names, kept=kept)})
     else:
-        _print(check, comments, names=names)
-    return 1 if any(report.verdict != "wrong" for report in check.reports) else 0
+        _print(check, comments, kept, names=names)
+    told = [report for report in check.reports if kept.get(claim_key(report), {}).get("state") != "answered"]
+    return 1 if any(report.verdict != "wrong" for report in told) else 0
+
+
+def _list_kept(
+    folder: Path, file: str | None, answered: Sequence[str], reopen: Sequence[str], given: Sequence[object], *,
+    as_json: bool,
+) -> int:  # fmt: skip
+    """The reports kept in the lesson, after what the maker says of them."""
+    from partwright.checking.reports import answer_reports, read_kept
+    from partwright.cli.output import print_json, remark, table_lines
+    from partwright.errors import InputError
+    from partwright.lesson import read_lesson
+
+    if file is not None:
+        raise InputError("--answered and --reopen speak of reports that are kept", "Say it without a FILE.")
+    if any(item is not None for item in given):
+        raise InputError("no FILE of comments is named", "Name it, or say only LESSON to list what is kept.")
+    read_lesson(folder)
+    if answered:
+        answer_reports(folder, answered, today=_today())
+    if reopen:
+        answer_reports(folder, reopen, today=_today(), answered=False)
+    rows = read_kept(folder, today=_today())
+    waiting = sum(_waits(row) for row in rows)
+    if as_json:
+        print_json({"lesson": str(folder), "reports": list(rows), "summary": {"reports": len(rows), "open": waiting}})
+        return 1 if waiting else 0
+    listed = [_kept_cells(row) for row in rows if row.get("kind") in ("claim", "question", "other")]
+    for line in table_lines(["report", "viewers", "place", "what became of it", "words"], listed) if listed else ():
+        click.echo(line)
+    remark(f"{len(listed)} kept, {waiting} to answer." if listed else "No report is kept.")
+    return 1 if waiting else 0
+
+
+def _waits(row: Mapping[str, Any]) -> bool:
+    return row.get("kind") in ("claim", "question") and row.get("state", "open") == "open"
+
+
+def _kept_cells(row: Mapping[str, Any]) -> list[str]:
+    from partwright.checking.reports import state_words
+
+    place = f"bar {row['bar']}" if row.get("bar") else ""
+    place += f", beat {row['beat']}" if place and row.get("beat") else ""
+    words = " ".join(str(row.get("words") or "").split())
+    verdict = {"right": "✓ ", "check": "? ", "wrong": "✗ "}.get(str(row.get("verdict") or ""), "")
+    return [str(row.get("id")), str(row.get("count", 1)), place, state_words(row), f"{verdict}{words}"]
 
 
 def _grounds(job: Prepared, folder: Path, transcript: str | None, chapters: str | None, *, played: bool) -> Grounds:
     from partwright.checking.reports import Grounds
     from partwright.cli.output import remark
 
-    found = sorted(p for p in (folder / _TAKES).glob("*") if p.suffix.casefold() in _ENDINGS) if folder.is_dir() else []
+    found = takes_transcripts(folder)
     path = Path(transcript) if transcript else found[0] if found and not played else None
     if path is not None and not transcript and len(found) > 1:
         remark(f"remark: times are taken as those of {path}; name another with --transcript.")
@@ -107,27 +165,15 @@ def _grounds(job: Prepared, folder: Path, transcript: str | None, chapters: str 
 
 
 def _narration(job: Prepared, path: Path | None) -> NarrationCheck:
-    from partwright.checking.narration import Transcript, check_narration, read_transcript
+    from partwright.checking.narration import Transcript, read_transcript
     from partwright.cli.output import remark
-    from partwright.cli.read_job import plan_prepared
-    from partwright.errors import PinConflict
-    from partwright.lesson import lesson_bowing
 
-    plan = plan_prepared(job)
-    try:
-        bowing = lesson_bowing(job, plan)
-    except PinConflict as conflict:
-        bowing = None
-        remark(f"remark: strokes are checked by the printed signs only: {conflict}")
     silent = Transcript(cues=(), kind="plain text", encoding="utf-8")
-    transcript = silent if path is None else read_transcript(path)
-    check = check_narration(
-        transcript, job.part, job.instrument, plan=plan, bowing=bowing, sections=job.lesson.sections
-    )
+    check = check_words(job, silent if path is None else read_transcript(path))
     if path is None or not check.misfit:
         return check
     remark(f"remark: {path} does not seem to be about this score, so times cannot be brought back to bars by it.")
-    return check_narration(silent, job.part, job.instrument, plan=plan, bowing=bowing, sections=job.lesson.sections)
+    return check_words(job, silent)
 
 
 def _chapters(path: Path) -> tuple[tuple[float, float, str], ...]:
@@ -146,95 +192,35 @@ def _chapters(path: Path) -> tuple[tuple[float, float, str], ...]:
     return tuple(rows)
 
 
-def _editions(folder: Path) -> Callable[[Note, str], list[EditionNote]]:
-    """What the editions that were sold have at a place; their plans are made only where a finger is asked for."""
-    from functools import cache
-
-    from partwright.checking.reports import EditionNote
+def _kept(folder: Path, check: ReportsCheck, *, write: bool) -> Kept:
+    """What became of these reports in the lesson: written into it, or only looked up."""
+    from partwright.checking.reports import keep_reports, kept_by_claim, read_kept
     from partwright.cli.output import remark
-    from partwright.cli.read_job import plan_prepared, read_job
-    from partwright.errors import PartwrightError
+    from partwright.lesson import erratum_words
 
-    numbers = sorted(int(p.name) for p in (folder / "editions").glob("*") if p.name.isdigit() and p.is_dir())
-
-    @cache
-    def job_of(number: int) -> Prepared | None:
-        source = folder / "editions" / str(number) / "source"
-        try:
-            return read_job(str(source))
-        except PartwrightError as error:
-            remark(f"remark: edition {number} was not looked into: {error}")
-            return None
-
-    @cache
-    def fingers_of(number: int) -> dict[str, int]:
-        job = job_of(number)
-        return {} if job is None else {n: p.placement.finger for n, p in plan_prepared(job).by_id.items()}
-
-    def at(note: Note, kind: str) -> list[EditionNote]:
-        found = []
-        for number in numbers:
-            job = job_of(number)
-            notes = () if job is None else job.part.notes
-            for old in notes:
-                if (old.bar, old.beat, old.grace) != (note.bar, note.beat, note.grace):
-                    continue
-                finger = fingers_of(number).get(old.id) if kind == "finger" else None
-                alter = round(old.pitch.alter)
-                found.append(EditionNote(number=number, step=old.pitch.step, alter=alter, finger=finger))
-        return found
-
-    return at
+    if not write:
+        return kept_by_claim(read_kept(folder, today=_today()))
+    kept = keep_reports(folder, check, today=_today())
+    for added in kept.errata:
+        remark(f"{folder / 'errata.toml'}: {added.id}, {added.state}: {erratum_words(added)}")
+    return kept.by_claim
 
 
-def _keep(folder: Path, check: ReportsCheck) -> None:
-    """Draft errata and reports.json, under the folder's lock."""
-    import datetime
-
-    from partwright.checking.reports import keep_reports
-    from partwright.cli.output import remark
-
-    today = datetime.datetime.now(tz=datetime.UTC).date()
-    for added in keep_reports(folder, check, today=today):
-        where = _place(added.bar, added.beat)
-        remark(f"{folder / 'errata.toml'}: {added.id}, {added.state}: {where} {added.words}.")
+def _today() -> datetime.date:
+    return datetime.datetime.now(tz=datetime.UTC).date()
 
 
-def _page(job: Prepared, check: ReportsCheck, name: str) -> str:
-    from functools import cache
-
-    from partwright.checking import marked_image
+def _page(job: Prepared, check: ReportsCheck, name: str, kept: Kept) -> str:
     from partwright.checking.reports import reports_page
-    from partwright.cli.read_job import plan_prepared
-    from partwright.engraving import EngravingProcess, engrave_excerpt_svg
-    from partwright.errors import EngravingError
-    from partwright.lesson import plan_marks
 
-    with EngravingProcess() as process:
-        marks = plan_marks(job, plan_prepared(job))
-
-        @cache
-        def svg(first: int, last: int) -> str | None:
-            try:
-                return engrave_excerpt_svg(
-                    job.tune, marks, first_bar_index=first, last_bar_index=last, width_mm=150,
-                    instrument=job.instrument, process=process,
-                )  # fmt: skip
-            except EngravingError:
-                return None
-
-        def excerpt(first: int, last: int, ids: Any) -> str | None:
-            drawn = svg(first, last)
-            return None if drawn is None else marked_image(drawn, ids)
-
-        return reports_page(job.credits.title or "The lesson", check, file_name=name, excerpt=excerpt)
+    with drawn_bars(job) as excerpt:
+        return reports_page(
+            job.credits.title or "The lesson", check, file_name=name, excerpt=excerpt, kept=kept
+        )  # fmt: skip
 
 
-def _place(bar: str, beat: str) -> str:
-    return f"bar {bar}, beat {beat}:" if bar and beat else f"bar {bar}:" if bar else ""
-
-
-def _print(check: ReportsCheck, comments: Comments, *, names: bool) -> None:
+def _print(check: ReportsCheck, comments: Comments, kept: Kept, *, names: bool) -> None:
+    from partwright.checking.reports import claim_key, state_words
     from partwright.cli.output import print_findings, table_lines
 
     writers = {c.row: c.name for c in check.comments}
@@ -243,9 +229,10 @@ def _print(check: ReportsCheck, comments: Comments, *, names: bool) -> None:
         f = report.finding
         who = ", ".join(dict.fromkeys(writers[r] for r in report.rows if writers.get(r))) if names else ""
         quote = f" (“{f.observed}”{f', {who}' if who else ''})"
-        clock = "" if f.time_s is None else f"{int(f.time_s) // 60}:{int(f.time_s) % 60:02}  "
         place = f.place if report.note is not None else "no place"
-        rows.append((f.verdict, f"{clock}{place}", f"{f.what}{quote}", f.why))
+        row = kept.get(claim_key(report), {})
+        became = [state_words(row)] if row.get("state") == "answered" else []
+        rows.append((f.verdict, f"{clock(f.time_s)}{place}", f"{f.what}{quote}", "; ".join([f.why, *became])))
     print_findings(rows)
     if len(check.reports) > _MOST_SHOWN:
         click.echo(f"… and {len(check.reports) - _MOST_SHOWN} more; --json and --csv have all.")

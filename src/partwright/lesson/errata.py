@@ -62,6 +62,12 @@ class Erratum:
         mine = (self.kind, self.bar, self.beat, self.right or self.words, self.where)
         return mine == (other.kind, other.bar, other.beat, other.right or other.words, other.where)
 
+    def told_again(self, draft: Erratum) -> bool:
+        """Whether the draft tells of this mistake where it stood, and not of its coming back after it was mended."""
+        if self.fixed_in is None or draft.where == "video":
+            return True
+        return bool(draft.editions) and max(draft.editions) < self.fixed_in
+
     def affects(self, edition: int) -> bool:
         """Whether a holder of this edition has the mistake."""
         if self.state not in ("confirmed", "fixed"):
@@ -109,10 +115,10 @@ def with_added(
     """The list with a draft added, and the erratum as it now stands in it.
 
     A mistake already listed is not listed twice: its reports are the larger of the two numbers, as the same file of
-    comments may be read again.
+    comments may be read again. One that was mended in an edition and is back after it is a new one.
     """
     for index, known in enumerate(errata):
-        if known.same_mistake(draft):
+        if known.same_mistake(draft) and known.told_again(draft):
             told = replace(known, reports=max(known.reports, draft.reports))
             return (*errata[:index], told, *errata[index + 1 :]), told
     added = replace(draft, id=next_id(errata), found=draft.found or today)

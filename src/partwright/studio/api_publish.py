@@ -7,6 +7,7 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from partwright.checking.reports import answer_reports, read_kept, settle_reports
 from partwright.lesson import folder_lock, read_errata
 from partwright.lesson.errata_io import change_erratum
 from partwright.studio.calls import Call, Row, read_query
@@ -33,6 +34,15 @@ _ERRATUM = {
         "was": {"type": "string", "enum": ["draft", "confirmed", "refused", "fixed"]},
     },
 }
+_REPORT = {
+    "type": "object",
+    "required": ["id", "state", "was"],
+    "properties": {
+        "id": {"type": "string", "minLength": 1, "maxLength": 80},
+        "state": {"type": "string", "enum": ["open", "answered"]},
+        "was": {"type": "string", "enum": ["open", "answered"]},
+    },
+}
 
 
 def _publish(call: Call) -> dict[str, Any]:
@@ -56,6 +66,23 @@ def _erratum(call: Call) -> dict[str, Any]:
             if found.state == "fixed":
                 raise Refusal("cannot", "this erratum is mended in an edition that is out")
             change_erratum(desk.folder, body["id"], state=body["state"])
+            settle_reports(desk.folder, today=_today())
+        return publish_document(desk.state(), call.lesson, desk.folder, today=_today())
+
+
+def _answered(call: Call) -> dict[str, Any]:
+    """The maker has answered a report, or opens it again; `was` is the state the page saw."""
+    desk, body = call.desk, call.body
+    with desk.lock:
+        if call.studio.jobs.builds(call.lesson):
+            raise Refusal("busy", "the lesson is being built or released", "Wait until that is done.")
+        rows = read_kept(desk.folder, today=_today())
+        found = next((row for row in rows if row.get("id") == body["id"]), None)
+        if found is None:
+            raise Refusal("not_found", "there is no such report")
+        if found.get("state", "open") != body["was"]:
+            raise Refusal("changed", "this report was answered in another window", "It has been loaded again.")
+        answer_reports(desk.folder, [body["id"]], today=_today(), answered=body["state"] == "answered")
         return publish_document(desk.state(), call.lesson, desk.folder, today=_today())
 
 
@@ -117,5 +144,12 @@ ROWS = (
         words="Decide on an erratum.",
         answer=_erratum,
         body=_ERRATUM,
+    ),
+    Row(
+        method="PUT",
+        path="/api/lessons/{lesson}/reports",
+        words="Say that a viewer's report is answered.",
+        answer=_answered,
+        body=_REPORT,
     ),
 )

@@ -8,6 +8,7 @@ from typing import Any
 
 from partwright.catalogue import edition_faults, read_editions
 from partwright.catalogue.editions_io import sold_products
+from partwright.checking.reports import read_kept, state_words
 from partwright.errors import PartwrightError
 from partwright.lesson import RIGHTS_CAUTION, RIGHTS_STATUSES, RightsSheet, credit_lines, read_errata, rights_gaps
 from partwright.studio.addresses import file_url
@@ -42,6 +43,7 @@ def publish_document(state: PlanState, name: str, folder: Path, *, today: dateti
         "sell": list(sold_products(lesson)),
         **_editions(name, folder),
         **_errata(folder),
+        **_reports(folder, today),
     }
 
 
@@ -118,4 +120,32 @@ def _errata(folder: Path) -> dict[str, Any]:
             for erratum in errata
         ],
         "errata_fault": None,
+    }
+
+
+def _reports(folder: Path, today: datetime.date) -> dict[str, Any]:
+    """The reports that are kept, those that wait first; thanks and wishes need no answer."""
+    try:
+        rows = [row for row in read_kept(folder, today=today) if row.get("kind") in ("claim", "question")]
+    except PartwrightError as error:
+        return {"reports": [], "reports_fault": error_document(error)}
+    rows.sort(key=lambda row: row.get("state", "open") != "open")
+    return {
+        "reports": [
+            {
+                "id": str(row.get("id")),
+                "kind": row["kind"],
+                "bar": row.get("bar") or None,
+                "beat": row.get("beat") or None,
+                "count": int(row.get("count") or 1),
+                "words": str(row.get("words") or ""),
+                "verdict": row.get("verdict") or None,
+                "erratum": row.get("erratum") or None,
+                "state": row.get("state") or "open",
+                "edition": row.get("edition"),
+                "state_words": state_words(row),
+            }
+            for row in rows
+        ],
+        "reports_fault": None,
     }

@@ -7,7 +7,14 @@ from pathlib import Path
 from typing import Any
 
 from partwright.checking.narration import NarrationCheck, Transcript, check_narration, read_transcript
-from partwright.checking.reports import Grounds, check_reports, keep_reports, read_comments, reports_document
+from partwright.checking.reports import (
+    Grounds,
+    check_reports,
+    keep_reports,
+    read_comments,
+    reports_document,
+    sold_notes,
+)
 from partwright.score import Part
 from partwright.studio.plan_state import PlanState
 from partwright.studio.takes_io import take_path
@@ -24,11 +31,13 @@ def check_comments(
     """
     read = read_comments(comments)
     narration, remarks = _narration(state, folder, take)
-    check = check_reports(read.comments, Grounds.of(narration))
-    drafted = keep_reports(folder, check, today=today)
-    document: dict[str, Any] = reports_document(check)
+    check = check_reports(
+        read.comments, Grounds.of(narration), editions_at=sold_notes(folder, told=remarks.append)
+    )  # fmt: skip
+    kept = keep_reports(folder, check, today=today)
+    document: dict[str, Any] = reports_document(check, kept=kept.by_claim)
     document["findings"] = [{**row, **_place(state.part, row)} for row in document["findings"]]
-    document["drafted"] = [erratum.id for erratum in drafted]
+    document["drafted"] = [erratum.id for erratum in kept.errata if erratum.state == "draft"]
     document["remarks"] = [*(str(fault) for fault in read.faults[:50]), *remarks]
     return document
 

@@ -8,9 +8,10 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from partwright.checking.finding import finding_document
+from partwright.checking.reports.answers import OPEN, state_words
 from partwright.checking.reports.reports import Report, ReportsCheck, redacted
 
-__all__ = ["claim_key", "kept_document", "reports_csv", "reports_document", "safe_cell"]
+__all__ = ["Kept", "claim_key", "kept_by_claim", "kept_document", "reports_csv", "reports_document", "safe_cell"]
 
 FORMAT = 1
 _VERDICTS = ("right", "check", "wrong")
@@ -18,12 +19,18 @@ _SORTS = ("request", "question", "thanks", "video", "other")
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
-def reports_document(check: ReportsCheck, *, names: bool = False) -> dict[str, object]:
-    """Findings first, then wishes, drafts and counts. The verdict is on what the viewers say."""
+Kept = Mapping[str, Mapping[str, Any]]  # rows of reports.json by `claim_key`
+
+
+def reports_document(check: ReportsCheck, *, names: bool = False, kept: Kept | None = None) -> dict[str, object]:
+    """Findings first, then wishes, drafts and counts. The verdict is on what the viewers say.
+
+    `kept` tells what became of each report that the lesson keeps.
+    """
     by_row = {c.row: c.name for c in check.comments}
     findings = []
     for report in check.reports:
-        row: dict[str, object] = {**finding_document(report.finding), **_more(report)}
+        row: dict[str, object] = {**finding_document(report.finding), **_more(report), **_standing(report, kept or {})}
         if names:
             row["names"] = [by_row[r] for r in report.rows if by_row.get(r)]
         findings.append(row)
@@ -56,6 +63,14 @@ def _more(report: Report) -> dict[str, object]:
     }  # fmt: skip
 
 
+def _standing(report: Report, kept: Kept) -> dict[str, object]:
+    row = kept.get(claim_key(report), {})
+    return {
+        "report": row.get("id"), "state": row.get("state") or OPEN, "state_words": state_words(row),
+        "edition": row.get("edition"), "erratum": row.get("erratum"),
+    }  # fmt: skip
+
+
 def kept_document(
     check: ReportsCheck, *, read: str, before: Mapping[str, Any] | None = None, errata: Mapping[str, str] | None = None
 ) -> dict[str, object]:
@@ -71,7 +86,7 @@ def kept_document(
     for new in _kept_rows(check, errata or {}):
         old = known.get(_key(new))
         if old is None:
-            row = {"id": f"r{following}", **new, "state": "open"}
+            row = {"id": f"r{following}", **new, "state": OPEN, "history": [{"date": read, "state": OPEN}]}
             following += 1
             rows.append(row)
             known[_key(row)] = row
@@ -91,7 +106,12 @@ def _key(row: Mapping[str, Any]) -> tuple[str, ...]:
 def claim_key(report: Report) -> str:
     """What makes a report the same as one of another file: kind, place and claim."""
     note = report.finding
-    return "|".join((report.kind, note.bar, note.beat, report.said))
+    return "|".join((report.kind, note.bar, note.beat, report.said or report.quote))
+
+
+def kept_by_claim(rows: Sequence[Mapping[str, Any]]) -> Kept:
+    """The claims among the kept reports by what `claim_key` gives for the same claim in another file."""
+    return {"|".join(_key(row)[1:]): row for row in rows if row.get("kind") == "claim"}
 
 
 def _kept_rows(check: ReportsCheck, errata: Mapping[str, str]) -> list[dict[str, Any]]:
@@ -134,19 +154,21 @@ def safe_cell(value: object) -> str:
     return f"'{text}" if text.lstrip(" \n").startswith(_FORMULA) or text.startswith(_FORMULA) else text
 
 
-def reports_csv(check: ReportsCheck) -> str:
+def reports_csv(check: ReportsCheck, *, kept: Kept | None = None) -> str:
     """All reports, wishes and questions as one table (RFC 4180), with nothing in it that runs."""
     stream = io.StringIO(newline="")
     writer = csv.writer(stream)
-    writer.writerow(["verdict", "kind", "bar", "beat", "time", "claimed", "has", "viewers", "likely", "why", "words"])
+    writer.writerow(["verdict", "kind", "bar", "beat", "time", "claimed", "has", "viewers", "likely", "why", "words",
+                     "state", "edition"])  # fmt: skip
     lines: list[Sequence[object]] = []
     for report in check.reports:
         f = report.finding
         clock = "" if f.time_s is None else f"{int(f.time_s) // 60}:{int(f.time_s) % 60:02}"
+        standing = _standing(report, kept or {})
         lines.append((report.verdict, report.kind, f.bar, f.beat, clock, report.said, f.right, len(report.viewers),
-                      report.weighed.likely, f.why, f.observed))  # fmt: skip
-    lines += [("", "request", "", "", "", wish.tune, "", len(wish.viewers), "", "", "") for wish in check.wishes]
+                      report.weighed.likely, f.why, f.observed, standing["state"], standing["edition"]))  # fmt: skip
+    lines += [("", "request", "", "", "", wish.tune, "", len(wish.viewers), *[""] * 5) for wish in check.wishes]
     for sort in ("question", "video"):
-        lines += [("", sort, "", "", "", "", "", 1, "", "", redacted(c.text)) for c in check.others(sort)]
+        lines += [("", sort, *[""] * 5, 1, "", "", redacted(c.text), "", "") for c in check.others(sort)]
     writer.writerows([[safe_cell(cell) for cell in line] for line in lines])
     return stream.getvalue()

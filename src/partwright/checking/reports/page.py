@@ -5,14 +5,19 @@ Everything a viewer wrote is escaped, and the page allows no script at all. Work
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping
 from html import escape
 from importlib import resources
+from typing import Any
 
 from partwright.checking.finding import Verdict
+from partwright.checking.marked import marked_image
+from partwright.checking.reports.answers import ANSWERED, state_words
+from partwright.checking.reports.document import Kept, claim_key
 from partwright.checking.reports.reports import Report, ReportsCheck, redacted
 from partwright.engraving import SANS, SERIF
 from partwright.engraving.typefaces import Face, font_face_css
+from partwright.lesson.saying import capital
 
 __all__ = ["reports_page"]
 
@@ -22,13 +27,16 @@ _HEADINGS: dict[Verdict, str] = {
 }  # fmt: skip
 _MOST_PICTURES = 40
 
-Excerpt = Callable[
-    [int, int, Sequence[str]], str | None
-]  # first and last bar index, notes to mark → an image's address
+Excerpt = Callable[[int, int], str | None]  # first and last bar index → their picture, SVG
 
 
-def reports_page(title: str, check: ReportsCheck, *, file_name: str, excerpt: Excerpt | None = None) -> str:
-    """The page as HTML. `excerpt` draws bars; without it, or where it gives None, the words stand alone."""
+def reports_page(
+    title: str, check: ReportsCheck, *, file_name: str, excerpt: Excerpt | None = None, kept: Kept | None = None
+) -> str:
+    """The page as HTML. `excerpt` draws bars; without it, or where it gives None, the words stand alone.
+
+    `kept` tells what became of each report that the lesson keeps.
+    """
     template = (resources.files("partwright.checking.reports") / "data" / "reports.html").read_text(encoding="utf-8")
     drawn = 0
     sections = []
@@ -39,7 +47,7 @@ def reports_page(title: str, check: ReportsCheck, *, file_name: str, excerpt: Ex
             if excerpt is not None and report.note is not None and drawn < _MOST_PICTURES:
                 picture = _picture(report, check, excerpt)
                 drawn += bool(picture)
-            items.append(_item(report, picture))
+            items.append(_item(report, picture, (kept or {}).get(claim_key(report), {})))
         if items:
             sections.append(f"<h2>{_HEADINGS[verdict]} ({len(items)})</h2>{''.join(items)}")
     values = {
@@ -63,11 +71,13 @@ def _sum(check: ReportsCheck) -> str:
     )
 
 
-def _item(report: Report, picture: str) -> str:
+def _item(report: Report, picture: str, row: Mapping[str, Any]) -> str:
     finding = report.finding
     when = "" if finding.time_s is None else f"{int(finding.time_s) // 60}:{int(finding.time_s) % 60:02}, "
     what = finding.what[:1].upper() + finding.what[1:]
     why = f'<p class="why">{escape(finding.why[:1].upper() + finding.why[1:])}.</p>' if finding.why else ""
+    if row.get("state") == ANSWERED:
+        why += f'<p class="why">{escape(capital(state_words(row)))}.</p>'
     return (
         f'<section class="finding {report.verdict}"><h3><span class="mark">{_MARKS[report.verdict]} {report.verdict}'
         f"</span> {escape(when)}{escape(finding.place)}</h3><p>{escape(what)}.</p>"
@@ -80,9 +90,10 @@ def _picture(report: Report, check: ReportsCheck, excerpt: Excerpt) -> str:
     assert report.note is not None
     bars = check.grounds.check.part.bars
     first, last = max(0, report.note.bar_index - 1), min(len(bars) - 1, report.note.bar_index + 1)
-    address = excerpt(first, last, [report.note.id])
-    if address is None:
+    svg = excerpt(first, last)
+    if svg is None:
         return ""
+    address = marked_image(svg, [report.note.id])
     return f'<img alt="bars {escape(bars[first].number)} to {escape(bars[last].number)}" src="{address}">'
 
 

@@ -55,6 +55,7 @@ def command(
     partwright catalogue errata waltz --confirm e1 --pdf waltz-errata.pdf
     """
     from partwright.catalogue import errata_pdf, read_editions
+    from partwright.checking.reports import read_kept, settle_reports, state_words
     from partwright.cli.output import print_json, remark
     from partwright.errors import InputError
     from partwright.files import write_atomic
@@ -92,6 +93,8 @@ def command(
                 change_erratum(folder, erratum_id, state="refused")
             for erratum_id in fixed:
                 change_erratum(folder, erratum_id, state="fixed", fixed=day)
+            for row in settle_reports(folder, today=day):
+                remark(f"report {row.get('id')} is {state_words(row)}")
         if fixed:
             _build(folder, settings.sell)
         if settings.catalogue_id:
@@ -100,11 +103,17 @@ def command(
     if pdf:
         write_atomic(Path(pdf), errata_pdf(folder, today=day))
     waiting = sum(erratum.open for erratum in errata)
+    reports: dict[str, list[dict[str, Any]]] = {}
+    for row in read_kept(folder, today=day):
+        reports.setdefault(str(row.get("erratum") or ""), []).append(row)
     if as_json:
-        print_json({"lesson": settings.catalogue_id or None, "errata": [_document(e) for e in errata], "file": pdf})
+        rows = [{**_document(e), "told_in": [row.get("id") for row in reports.get(e.id, ())]} for e in errata]
+        print_json({"lesson": settings.catalogue_id or None, "errata": rows, "file": pdf})
         return 1 if waiting else 0
     for erratum in errata:
         click.echo(_line(erratum))
+        for row in reports.get(erratum.id, ()):
+            click.echo(f"    report {row.get('id')}: {state_words(row)}")
     if pdf:
         click.echo(pdf)
     remark(f"{len(errata)} in all, {waiting} open." if errata else "No mistake is known.")

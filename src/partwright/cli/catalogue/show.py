@@ -64,8 +64,9 @@ def command(lesson: str, catalogue: str | None, as_json: bool) -> int:
             click.echo(f"              {change}")
     for erratum in entry.errata:
         click.echo(f"  erratum     {erratum.id} {erratum.state}: {erratum_words(erratum)}")
-    if entry.to_answer:
-        click.echo(f"  reports     {entry.to_answer} to answer")
+    answered = sum(report.state == "answered" for report in entry.reports)
+    if entry.to_answer or answered:
+        click.echo(f"  reports     {entry.to_answer} to answer, {answered} answered")
     return 0
 
 

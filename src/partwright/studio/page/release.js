@@ -42,7 +42,7 @@ export function releaseContent() {
       out.result ? h("p", {}, h("span", { class: "verdict right" }, "✓ "), `Edition ${out.result.number} is frozen. `, (out.result.changes ?? []).map(sentence).join(" ")) : null,
       answer.edition_faults.map((words) => h("p", { class: "small" }, h("span", { class: "verdict wrong" }, "✗ "), sentence(words)))),
     editions(answer),
-    reportsContent(lookAtRelease),
+    reportsContent(answer, (next) => { if (next) out.answer = next; else return lookAtRelease(); tell("files"); return null; }),
     errata(answer),
   ];
 }

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from partwright.catalogue.batch_io import Built, Pool, build_many, build_one, cluster_pool, local_pool
     from partwright.catalogue.catalogue_io import CATALOGUE_FILE, Catalogue, Rebuilt, Trouble, open_catalogue
     from partwright.catalogue.changes import State, changes_between
-    from partwright.catalogue.copies import Copy
+    from partwright.catalogue.copies import Copy, copies_sold
     from partwright.catalogue.copies_io import CopyMade, make_copy
     from partwright.catalogue.edition import Edition, FrozenFile
     from partwright.catalogue.editions_io import Released, edition_faults, edition_folder, read_editions, release
@@ -30,7 +30,7 @@ _HOMES = {
     "batch_io": ("Built", "Pool", "build_many", "build_one", "cluster_pool", "local_pool"),
     "catalogue_io": ("CATALOGUE_FILE", "Catalogue", "Rebuilt", "Trouble", "open_catalogue"),
     "changes": ("State", "changes_between"),
-    "copies": ("Copy",),
+    "copies": ("Copy", "copies_sold"),
     "copies_io": ("CopyMade", "make_copy"),
     "edition": ("Edition", "FrozenFile"),
     "editions_io": ("Released", "edition_faults", "edition_folder", "read_editions", "release"),
@@ -70,6 +70,7 @@ __all__ = [
     "catalogue_page",
     "changes_between",
     "cluster_pool",
+    "copies_sold",
     "duration_words",
     "edition_faults",
     "edition_folder",

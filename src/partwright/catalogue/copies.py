@@ -1,6 +1,7 @@
 """A copy sold: the line that stands on every page of it, and the id by which it is known again.
 
-The id follows from lesson, edition and line, so the same copy made twice is one copy.
+The id follows from lesson, edition and line, so the same copy made twice is one copy. What is sold, and counted against
+a licence, is the line: the same line on a later edition is the same sale, with its mistakes mended.
 """
 
 from __future__ import annotations
@@ -9,11 +10,12 @@ import datetime
 import hashlib
 import re
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from partwright.errors import InputError
 
-__all__ = ["COPIES_FILE", "COPY_ID", "LONGEST_LINE", "Copy", "clean_line", "copy_id", "stamp_text"]
+__all__ = ["COPIES_FILE", "COPY_ID", "LONGEST_LINE", "Copy", "clean_line", "copies_sold", "copy_id", "stamp_text"]
 
 COPIES_FILE = "editions/copies.jsonl"
 LONGEST_LINE = 120
@@ -30,6 +32,11 @@ class Copy:
     line: str
     date: datetime.date
     sha256: str
+
+
+def copies_sold(copies: Iterable[Copy]) -> int:
+    """How many copies count against the licence: one for each line, whatever files and editions it stands on."""
+    return len({copy.line for copy in copies})
 
 
 def clean_line(line: str) -> str:

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from partwright.catalogue.copies import COPIES_FILE, Copy, clean_line, copy_id, stamp_text
+from partwright.catalogue.copies import COPIES_FILE, Copy, clean_line, copies_sold, copy_id, stamp_text
 from partwright.catalogue.edition import Edition, FrozenFile
 from partwright.catalogue.editions_io import edition_folder, read_editions
 from partwright.catalogue.entry_io import read_copies
@@ -28,7 +28,10 @@ __all__ = ["CopyMade", "make_copy"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CopyMade:
-    """A copy: its id, its files, how many copies there are now, how many the licence allows, what to see to."""
+    """A copy: its id, its files, how many copies are sold now, how many the licence allows, what to see to.
+
+    `replaces` are the other editions that were handed out under the same line; such a copy is not counted again.
+    """
 
     id: str
     edition: int
@@ -37,6 +40,7 @@ class CopyMade:
     made: int
     allowed: int | None
     again: bool  # the same copy was made before; it is not counted twice
+    replaces: tuple[int, ...]
     gaps: tuple[RightsGap, ...]
 
 
@@ -63,16 +67,16 @@ def make_copy(
         files = _chosen(folder, edition, names)
         copies = read_copies(folder)
         known_as = copy_id(edition.lesson_id, edition.number, line)
-        ids = {copy.id for copy in copies}
-        again = known_as in ids
-        gaps = rights_gaps(sheet, today=today, copies_made=len(ids), price=lesson.price)
+        before = [copy for copy in copies if copy.line == line]
+        sold = copies_sold(copies)
+        gaps = rights_gaps(sheet, today=today, copies_made=sold, price=lesson.price)
         if against := [gap for gap in gaps if gap.weight == "refuse"]:
             listed = "\n".join(f"  {gap}" for gap in against)
             raise InputError(f"no copy may be made:\n{listed}", place=place)
         if sheet.status == "fan-arrangement":
             todo = "Ask the owner for leave and write it down."
             raise InputError("is a fan arrangement, not for sale; no copy is made", todo, place=place)
-        if sheet.copies is not None and not again and len(ids) >= sheet.copies:
+        if sheet.copies is not None and not before and sold >= sheet.copies:
             raise InputError(
                 f"all {sheet.copies} copies the licence allows are made", "Ask the owner for more.", place=place
             )
@@ -92,15 +96,17 @@ def make_copy(
         kept = [copy for copy in copies if (copy.id, copy.file) not in {(c.id, c.file) for c in fresh}]
         write_atomic(folder / COPIES_FILE, "".join(_row(copy) for copy in (*kept, *fresh)))
         written = _hand_out(out, stamped)
+        sold = copies_sold((*copies, *fresh))
     return CopyMade(
         id=known_as,
         edition=edition.number,
         line=line,
         files=written,
-        made=len(ids | {known_as}),
+        made=sold,
         allowed=sheet.copies,
-        again=again,
-        gaps=rights_gaps(sheet, today=today, copies_made=len(ids | {known_as}), price=lesson.price),
+        again=any(copy.id == known_as for copy in before),
+        replaces=tuple(sorted({copy.edition for copy in before} - {edition.number})),
+        gaps=rights_gaps(sheet, today=today, copies_made=sold, price=lesson.price),
     )
 
 

@@ -12,6 +12,7 @@ import json
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from partwright.catalogue.copies import copies_sold
 from partwright.catalogue.entry import Entry
 
 __all__ = ["EXPORT_COLUMNS", "entry_document", "export_csv", "export_json", "harmless"]
@@ -121,7 +122,7 @@ def _row(entry: Entry) -> dict[str, Any]:
         "licence": entry.rights.licence,
         "licence_expires": entry.rights.expires.isoformat() if entry.rights.expires else None,
         "licence_copies": entry.rights.copies,
-        "copies_made": len({copy.id for copy in entry.copies}),
+        "copies_made": copies_sold(entry.copies),
         "ismn": entry.rights.ismn,
         "isrc": entry.rights.isrc,
         "open_errata": sum(erratum.open for erratum in entry.errata),

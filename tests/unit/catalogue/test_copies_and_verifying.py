@@ -12,7 +12,7 @@ import pytest
 from pypdf import PdfReader
 
 from catalogue_shelf import BARS, DAY, make_lesson, tune_of
-from partwright.catalogue import make_copy, open_catalogue, read_copies, release, verify_bytes, verify_file
+from partwright.catalogue import copies_sold, make_copy, open_catalogue, read_copies, release, verify_bytes, verify_file
 from partwright.catalogue.stamp import page_texts, stamp_pdf
 from partwright.errors import InputError
 from partwright.lesson import Erratum, add_erratum
@@ -73,6 +73,25 @@ def test_the_same_line_is_the_same_copy_and_the_limit_holds(folder: Path, tmp_pa
     assert not (tmp_path / "d").exists()
     make_copy(folder, "A", tmp_path / "e", today=DAY)
     assert {copy.id for copy in read_copies(folder)} == {first.id, second.id}
+
+
+def test_a_mended_edition_for_the_same_buyer_is_no_second_copy(folder: Path, tmp_path: Path) -> None:
+    first = make_copy(folder, "A. Reader, order 118", tmp_path / "a", today=DAY)
+    make_copy(folder, "B", tmp_path / "b", today=DAY)
+    (folder / "tune.musicxml").write_text(tune_of((*LONG[:-1], "D3:4")), encoding="utf-8")
+    release(folder, today=LATER)
+    mended = make_copy(folder, "A. Reader, order 118", tmp_path / "c", today=LATER)  # the licence is used up
+    assert (mended.edition, mended.made, mended.again, mended.replaces) == (2, 2, False, (1,))
+    assert mended.id != first.id  # each edition's copy is known again as what it is
+    with pytest.raises(InputError, match="all 2 copies the licence allows are made"):
+        make_copy(folder, "A. Reader, order 203", tmp_path / "d", today=LATER)
+    assert copies_sold(read_copies(folder)) == 2
+    with open_catalogue(tmp_path / "catalogue.db", create=True) as catalogue:
+        catalogue.add(folder)
+        old, new = (verify_file(catalogue, made.files[0]) for made in (first, mended))
+    assert [(v.what, v.edition, v.copy) for v in (old, new)] == [
+        ("old", 1, "A. Reader, order 118"), ("current", 2, "A. Reader, order 118"),
+    ]  # fmt: skip
 
 
 def test_what_stands_against_a_copy(folder: Path, tmp_path: Path) -> None:

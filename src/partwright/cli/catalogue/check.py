@@ -17,7 +17,7 @@ def command(catalogue: str | None, as_json: bool) -> int:
     """Check the catalogue: the database itself, folders that were moved, deleted or only half copied, editions that
     were changed by hand, licences that end soon or are used up. Exit code 1: something was found.
     """
-    from partwright.catalogue import edition_faults, read_editions
+    from partwright.catalogue import copies_sold, edition_faults, read_editions
     from partwright.cli.output import print_findings, print_json, remark
     from partwright.errors import PartwrightError
     from partwright.lesson import LESSON_FILE, RIGHTS_CAUTION, rights_gaps
@@ -47,7 +47,7 @@ def command(catalogue: str | None, as_json: bool) -> int:
                     findings.append(("check", entry.id, what, "Read it again: partwright catalogue add."))
             except PartwrightError as error:
                 findings.append(("wrong", entry.id, str(error), ""))
-            copies = len({copy.id for copy in entry.copies})
+            copies = copies_sold(entry.copies)
             for gap in rights_gaps(entry.rights, today=today(), copies_made=copies, price=entry.price):
                 if gap.weight == "refuse" and not entry.editions:
                     continue  # a draft may be without; a release refuses by itself

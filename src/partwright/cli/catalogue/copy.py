@@ -25,9 +25,10 @@ def command(
 ) -> int:
     """Make a buyer's copy of an edition: its PDFs with the licence line at the foot of every page.
 
-    The copy is counted against the licence's limit before its files are written; the same line again is the same copy
-    and counted once. `partwright catalogue verify` knows the copy again. The line is kept in the lesson's folder, in
-    editions/copies.jsonl: it may name a person, so write no more into it than you need.
+    The copy is counted against the licence's limit before its files are written. One line is one sale: the same line
+    again, or on a later edition whose mistakes are mended, is not counted twice. `partwright catalogue verify` knows
+    the copy again. The line is kept in the lesson's folder, in editions/copies.jsonl: it may name a person, so write
+    no more into it than you need.
 
     \b
     partwright catalogue copy waltz --for "A. Reader, order 118" --out outbox
@@ -50,13 +51,16 @@ def command(
                 "made": made.made,
                 "allowed": made.allowed,
                 "again": made.again,
+                "replaces": list(made.replaces),
             }
         )
         return 0
     for path in made.files:
         click.echo(f"{path}")
+    before = ", made before" if made.again else ""
+    if made.replaces and not before:
+        listed = " and ".join(str(number) for number in made.replaces)
+        before = f", in place of edition {listed} of the same sale"
     of = f" of {made.allowed}" if made.allowed is not None else ""
-    click.echo(
-        f"copy {made.id} of edition {made.edition}{', made before' if made.again else ''}: {made.made}{of} made."
-    )
+    click.echo(f"copy {made.id} of edition {made.edition}{before}: {made.made}{of} made.")
     return 0

@@ -29,7 +29,7 @@ def command(lesson: str, date: str | None, anyway: bool, catalogue: str | None, 
     partwright catalogue release waltz
     """
     from partwright.building import STEPS, choose_steps
-    from partwright.catalogue import release
+    from partwright.catalogue import copies_sold, release
     from partwright.catalogue.editions_io import sold_products
     from partwright.catalogue.entry_io import read_copies
     from partwright.cli.output import print_json, progress, remark
@@ -42,7 +42,7 @@ def command(lesson: str, date: str | None, anyway: bool, catalogue: str | None, 
             folder,
             today=today(),
             date=parse_date(date),
-            copies_made=len({copy.id for copy in read_copies(folder)}),
+            copies_made=copies_sold(read_copies(folder)),
             even_if_unchanged=anyway,
             started=lambda step, number, count: shown.start(step.words, number, count),
             finished=lambda _: shown.finish(),

@@ -45,6 +45,7 @@ def command(lesson: str, catalogue: str | None, as_json: bool, **given: object) 
     \b
     partwright catalogue rights waltz --status own-work --reason "I wrote it in May."
     """
+    from partwright.catalogue.copies import copies_sold
     from partwright.catalogue.entry_io import read_copies
     from partwright.cli.output import print_findings, print_json, remark
     from partwright.lesson import (
@@ -69,7 +70,7 @@ def command(lesson: str, catalogue: str | None, as_json: bool, **given: object) 
             edit_settings(folder, "rights", values)
     settings = read_lesson(folder)
     sheet = settings.rights_sheet
-    made = len({copy.id for copy in read_copies(folder)})
+    made = copies_sold(read_copies(folder))
     gaps = rights_gaps(sheet, today=today(), copies_made=made, price=settings.price)
     credit = credit_lines(sheet, settings.rights)
     if values and settings.catalogue_id:

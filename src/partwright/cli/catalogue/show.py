@@ -16,7 +16,7 @@ __all__ = ["command"]
 @json_option
 def command(lesson: str, catalogue: str | None, as_json: bool) -> int:
     """Show a lesson's sales sheet, editions with what changed, rights, errata and what is to be answered."""
-    from partwright.catalogue import entry_document
+    from partwright.catalogue import copies_sold, entry_document
     from partwright.cli.output import print_json
     from partwright.lesson import RIGHTS_STATUSES, erratum_words
 
@@ -26,7 +26,7 @@ def command(lesson: str, catalogue: str | None, as_json: bool) -> int:
         print_json(entry_document(entry))
         return 0
     click.echo(f"{entry.title}{f', {entry.subtitle}' if entry.subtitle else ''}")
-    copies = len({copy.id for copy in entry.copies})
+    copies = copies_sold(entry.copies)
     hand = {
         "extension": entry.extensions,
         "harmonic": entry.harmonics,

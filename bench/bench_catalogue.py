@@ -2,12 +2,15 @@
 
     python bench/bench_catalogue.py            all of it (about fifteen minutes)
     python bench/bench_catalogue.py --quick    without building lessons
+    python bench/bench_catalogue.py --releases only what a release reads of earlier editions
 
 The peer of finding is a plain scan: the same 10,000 lessons as lines of JSON on this machine's disk, each read and
 asked the same question. A rebuild is linear where a lesson costs as much among many as among few. Building is measured
 on one process and on two: `busy` is the share of two processes' time in which they were building, `overhead` what a
 lesson costs in processor time alone over what it costs beside another; their product is the efficiency, which other
-work on the machine disturbs least. Ratios travel, seconds don't. Results go to bench/results/catalogue.json.
+work on the machine disturbs least. Releasing: what a look at the earlier editions costs where untouched ones are
+remembered, beside reading every byte of them, in the same run. Ratios travel, seconds don't. Results go to
+bench/results/catalogue.json.
 """
 
 from __future__ import annotations
@@ -24,7 +27,18 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from partwright.catalogue import Entry, Filters, build_many, find_lessons_by, local_pool, open_catalogue, parse_filters
+from partwright.catalogue import (
+    Entry,
+    Filters,
+    build_many,
+    edition_faults,
+    find_lessons_by,
+    local_pool,
+    open_catalogue,
+    parse_filters,
+    read_editions,
+    release,
+)
 from partwright.files import write_atomic
 from partwright.lesson import RightsSheet
 from partwright.lesson.demo_io import demo_files
@@ -35,6 +49,8 @@ PAGE = 100  # rows of a list as the studio asks for them
 RUNS = 15
 REBUILT = (250, 500, 1000, 2000, 4000)
 BUILT = 40
+EDITIONS = (1, 2, 4, 8, 16)
+SOLD = ("part-a4", "booklet-a4", "stems")
 ONLY = ("part-a4", "part-letter", "charts", "booklet-a4", "facts")
 _NAMES = ("lantern", "weir", "goose", "stair", "ferry", "bell", "clock", "gate", "salt", "march", "orchard", "kettle",
           "miller", "thaw", "harbour", "sparrow", "hollow", "ember", "willow", "tinker", "cradle", "moor", "lamplight",
@@ -240,6 +256,47 @@ def rebuilding(folder: Path) -> dict[str, object]:
     return {"rows": rows, "last_over_first_each": round(ratio, 3)}
 
 
+def releasing(folder: Path) -> dict[str, object]:
+    """What the look at earlier editions costs before each next release: remembered, and every byte read."""
+    lesson = write_lessons(folder / "released", 1, None)[0]
+    settings = lesson / "lesson.toml"
+    lines = [line for line in settings.read_text(encoding="utf-8").splitlines() if not line.startswith("sell = ")]
+    sold = f"sell = [{', '.join(json.dumps(name) for name in SOLD)}]"
+    at = lines.index("[catalogue]") + 1
+    settings.write_text("\n".join([*lines[:at], sold, *lines[at:]]) + "\n", encoding="utf-8")
+    rows = []
+    for number in range(1, EDITIONS[-1] + 1):
+        began, used = time.perf_counter(), time.process_time()
+        released = release(lesson, today=datetime.date(2026, 12, 1), even_if_unchanged=True)
+        whole, whole_cpu = time.perf_counter() - began, time.process_time() - used
+        if number not in EDITIONS:
+            continue
+        time.sleep(2.5)  # what was written a moment ago is not remembered
+        editions = read_editions(lesson)
+        size = sum(file.size_bytes for edition in editions for file in (*edition.files, *edition.source))
+        used = time.process_time()
+        assert edition_faults(lesson, editions, every_byte=False) == ()  # the newest is read, and remembered
+        new = time.process_time() - used
+        kept_ms = timed(lambda e=editions: edition_faults(lesson, e, every_byte=False))[1]  # type: ignore[misc]
+        all_ms = timed(lambda e=editions: edition_faults(lesson, e))[1]  # type: ignore[misc]
+        rows.append(
+            {
+                "editions": number,
+                "megabytes": round(size / 1e6, 1),
+                "files": sum(len(edition.files) + len(edition.source) for edition in editions),
+                "release_s": round(whole, 2),
+                "release_cpu_s": round(whole_cpu, 3),
+                "look_with_the_newest_cpu_ms": round(1000 * new, 2),
+                "look_remembered_cpu_ms": round(kept_ms, 2),
+                "look_every_byte_cpu_ms": round(all_ms, 2),
+                "every_byte_over_the_newest": round(all_ms / (1000 * new), 2),
+                "every_byte_over_remembered": round(all_ms / kept_ms, 1),
+            }
+        )
+        assert released.edition.number == number
+    return {"sold": list(SOLD), "rows": rows}
+
+
 def building(folder: Path) -> dict[str, object]:
     found = {}
     for processes in (1, 2):
@@ -268,6 +325,24 @@ def building(folder: Path) -> dict[str, object]:
     }
 
 
+def measured(folder: Path, before: dict[str, object]) -> dict[str, object]:
+    """Everything, in one run."""
+    document: dict[str, object] = {"finding": (found := finding(folder))}
+    for row in found["rows"]:  # type: ignore[attr-defined]
+        print(f"{row['asked']:<56}{row['found']:>6}{row['page_ms']:>8.2f} ms  scan {row['scan_ms']:>7.1f} ms "
+              f"({row['scan_over_page']:.0f} x)")  # fmt: skip
+    document["rebuilding"] = found = rebuilding(folder)
+    for row in found["rows"]:  # type: ignore[attr-defined]
+        print(f"rebuild of {row['lessons']:>6} lessons: {row['cpu_ms_each']:.2f} ms of processor each")
+    document["releasing"] = releasing(folder)
+    if "--quick" in sys.argv:
+        document["building"] = before.get("building")
+    else:
+        document["building"] = found = building(folder)
+        print(json.dumps(found, indent=1))
+    return document
+
+
 def main() -> None:
     """Measure, print, keep the results."""
     path = HERE / "results" / "catalogue.json"
@@ -279,18 +354,15 @@ def main() -> None:
     }
     with tempfile.TemporaryDirectory(dir=HERE.parent) as temporary:  # on the disk the work is done on
         folder = Path(temporary)
-        document["finding"] = found = finding(folder)
-        for row in found["rows"]:  # type: ignore[attr-defined]
-            print(f"{row['asked']:<56}{row['found']:>6}{row['page_ms']:>8.2f} ms  scan {row['scan_ms']:>7.1f} ms "
-                  f"({row['scan_over_page']:.0f} x)")  # fmt: skip
-        document["rebuilding"] = found = rebuilding(folder)
-        for row in found["rows"]:  # type: ignore[attr-defined]
-            print(f"rebuild of {row['lessons']:>6} lessons: {row['cpu_ms_each']:.2f} ms of processor each")
-        if "--quick" in sys.argv:
-            document["building"] = before.get("building")
+        if "--releases" in sys.argv:
+            document = {**before, "releasing": releasing(folder)}
         else:
-            document["building"] = found = building(folder)
-            print(json.dumps(found, indent=1))
+            document |= measured(folder, before)
+    for row in document["releasing"]["rows"]:  # type: ignore[index]
+        print(f"{row['editions']:>3} editions, {row['megabytes']:>6.1f} MB: every byte "
+              f"{row['look_every_byte_cpu_ms']:.1f} ms, the newest {row['look_with_the_newest_cpu_ms']:.1f} ms, "
+              f"remembered {row['look_remembered_cpu_ms']:.1f} ms; a release {1000 * row['release_cpu_s']:.0f} ms, "
+              "all of processor")  # fmt: skip
     write_atomic(path, json.dumps(document, ensure_ascii=False, indent=1) + "\n")
 
 

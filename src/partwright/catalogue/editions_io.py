@@ -29,6 +29,7 @@ from partwright.catalogue.edition import (
     parse_edition,
     sealed,
 )
+from partwright.catalogue.hashes_io import file_sha256, remembered_hashes
 from partwright.catalogue.mended import mended
 from partwright.errors import InputError, LessonError, OutputError, PartwrightError, Place
 from partwright.files import write_atomic
@@ -58,7 +59,6 @@ __all__ = [
     "Released",
     "edition_faults",
     "edition_folder",
-    "file_sha256",
     "read_editions",
     "read_state",
     "release",
@@ -90,12 +90,6 @@ def edition_folder(folder: Path, number: int) -> Path:
     return folder / EDITIONS_FOLDER / str(number)
 
 
-def file_sha256(path: Path) -> str:
-    """SHA-256 of a file's bytes, hex. Raises OSError where it cannot be read."""
-    with path.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
-
-
 def read_editions(folder: Path) -> tuple[Edition, ...]:
     """All editions of the lesson, oldest first. Raises LessonError where a record is no record any more."""
     found = []
@@ -111,8 +105,18 @@ def read_editions(folder: Path) -> tuple[Edition, ...]:
     return tuple(sorted(found, key=lambda edition: edition.number))
 
 
-def edition_faults(folder: Path, editions: Sequence[Edition]) -> tuple[str, ...]:
-    """What in the lesson's frozen editions is not as it was released: one sentence each, with the file."""
+def edition_faults(folder: Path, editions: Sequence[Edition], *, every_byte: bool = True) -> tuple[str, ...]:
+    """What in the lesson's frozen editions is not as it was released: one sentence each, with the file.
+
+    Every byte is read, or, where that is not asked for, only what was touched since it was last read.
+    """
+    if every_byte:
+        return _faults(folder, editions, file_sha256)
+    with remembered_hashes(folder) as hashes:
+        return _faults(folder, editions, hashes.sha256)
+
+
+def _faults(folder: Path, editions: Sequence[Edition], sha256: Callable[[Path], str]) -> tuple[str, ...]:
     faults: list[str] = []
     before = ""
     for edition in editions:
@@ -127,7 +131,7 @@ def edition_faults(folder: Path, editions: Sequence[Edition]) -> tuple[str, ...]
             known.add(file.name)
             path = home / file.name
             try:
-                if file_sha256(path) != file.sha256:
+                if sha256(path) != file.sha256:
                     faults.append(f"{path}: was changed by hand after it was released.")
             except OSError:
                 faults.append(f"{path}: is missing.")
@@ -191,7 +195,7 @@ def release(
         content = _content(folder / "build", products)
         state = read_state(folder)
         state = replace(state, products=_product_words(products))
-        remarks: list[str] = list(edition_faults(folder, editions))
+        remarks: list[str] = list(edition_faults(folder, editions, every_byte=False))
         changes: tuple[str, ...] = ("First edition.",)
         before: State | None = None
         if last is not None:

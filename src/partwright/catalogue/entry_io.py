@@ -153,7 +153,7 @@ def _missing_files(folder: Path, editions: tuple[Edition, ...]) -> list[str]:
 
 def _changed(folder: Path, lesson: Lesson, last: Edition) -> bool:
     """Whether what the last edition was made from has changed since."""
-    from partwright.catalogue.editions_io import file_sha256
+    from partwright.catalogue.hashes_io import file_sha256
 
     home = edition_folder(folder, last.number)
     for file in last.source:

@@ -64,7 +64,7 @@ def _editions(name: str, folder: Path) -> dict[str, Any]:
     """The editions, newest first; what in them was touched since; or why they cannot be read."""
     try:
         editions = read_editions(folder)
-        faults = edition_faults(folder, editions)
+        faults = edition_faults(folder, editions, every_byte=False)
     except PartwrightError as error:
         return {"editions": [], "edition_faults": [str(error_document(error)["words"])]}
     return {

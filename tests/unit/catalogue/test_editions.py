@@ -16,7 +16,7 @@ import pytest
 
 from catalogue_shelf import BARS, DAY, make_lesson, settings_text, tune_of
 from partwright.catalogue import edition_faults, read_editions, release
-from partwright.catalogue.editions_io import file_sha256
+from partwright.catalogue.hashes_io import file_sha256
 from partwright.errors import InputError, LessonError, NewerFormat, PartwrightError
 from partwright.lesson import Erratum, add_erratum, read_errata
 
@@ -236,7 +236,7 @@ def _kill_releases(tmp_path: Path, times: int) -> None:
         assert edition_faults(folder, editions) == ()
         assert known == {e.number: e.seal for e in editions if e.number in known}
     assert release(folder, today=DAY, even_if_unchanged=True).edition.number == read_editions(folder)[-1].number
-    left = [path.name for path in (folder / "editions").iterdir() if path.name.startswith(".")]
+    left = [path.name for path in (folder / "editions").iterdir() if path.name.endswith(".part")]
     assert left == []
 
 

@@ -247,7 +247,7 @@ class _TuneReader:
         if len(words) == 2 and words[0] == "propagate-accidentals" and words[1] in ("not", "octave", "pitch"):
             self.propagate = words[1]
             for voice in self.voices.values():
-                voice.propagate = words[1]
+                voice.pitches.propagate = words[1]
 
     def _sounding_shift(self, semitones: int, line: int) -> None:
         """A tune said to sound whole octaves away is taken to be meant there: its clef usually says the same."""
@@ -256,7 +256,7 @@ class _TuneReader:
             return
         self.octaves = semitones // 12
         for voice in self.voices.values():
-            voice.clef_octaves += self.octaves
+            voice.pitches.octaves += self.octaves
         self.remarks.add("transpose", f"the notes were moved by {semitones} semitones, as the tune says", line, 1)
 
     def _line(self, text: str, line: int) -> None:
@@ -384,7 +384,7 @@ class _TuneReader:
         voice = self.voices.get(read.id)
         if voice is None:
             voice = self._new_voice(read)
-        elif read.clef and read.clef != voice.clef:
+        elif read.clef and read.clef != voice.pitches.clef:
             voice.set_clef(read.clef, read.octaves)
         self.voice = voice
 
@@ -438,7 +438,7 @@ class _TuneReader:
             raise ScoreError(f"column {error.column}: {error.what}", error.todo, place=self._place(line)) from error
 
     def _check_closed(self, voice: AbcVoice, line: int, column: int) -> None:
-        if voice.chord is not None or voice.graces is not None:
+        if voice.inside_group:
             raise BadMusic(column, "a chord or a group of grace notes is not closed on its line", "Close it.")
 
     def _inline(self, token: Token, line: int) -> None:
@@ -478,7 +478,7 @@ class _TuneReader:
         self._speaker()
         for voice in self.voices.values():
             voice.finish()
-        sounding = {name: voice for name, voice in self.voices.items() if voice.bars}
+        sounding = {name: voice for name, voice in self.voices.items() if voice.has_bars}
         place = self._place(tune.first_line)
         if not sounding:
             raise ScoreError("the tune has no notes", "Write them after its K: line.", place=place)

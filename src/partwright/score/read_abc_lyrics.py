@@ -7,8 +7,8 @@ import re
 from collections.abc import Sequence
 from typing import Literal
 
+from partwright.score.read_abc_event import AbcEvent
 from partwright.score.read_abc_fields import read_text
-from partwright.score.read_abc_voice import AbcEvent
 from partwright.score.written import WrittenLyric
 
 __all__ = ["set_lyrics"]

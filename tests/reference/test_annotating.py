@@ -29,6 +29,7 @@ from partwright.score import (
     tune_from_tree,
     with_note_ids,
 )
+from score_checks import schema as schema_of_musicxml
 
 TECHNICAL = ("up-bow", "down-bow", "open-string", "thumb-position", "harmonic")
 
@@ -43,18 +44,7 @@ def _files() -> list[Path]:
 
 @pytest.fixture(scope="module")
 def schema() -> etree.XMLSchema:
-    folder = shared_folder() / "data" / "musicxml-4.0-xsd"
-
-    class Beside(etree.Resolver):
-        """The two imported schemas lie beside the main one; nothing is fetched."""
-
-        def resolve(self, url, public_id, context):  # type: ignore[no-untyped-def]
-            name = url.rsplit("/", 1)[-1]
-            return self.resolve_filename(str(folder / name), context) if name in ("xml.xsd", "xlink.xsd") else None
-
-    parser = etree.XMLParser(no_network=True)
-    parser.resolvers.add(Beside())
-    return etree.XMLSchema(etree.parse(str(folder / "musicxml.xsd"), parser))
+    return schema_of_musicxml()
 
 
 def tunes(path: Path) -> list[Tune]:

@@ -8,7 +8,6 @@ fifth to the bass. Units: quarter notes, MIDI.
 
 from __future__ import annotations
 
-import itertools
 import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -16,6 +15,7 @@ from fractions import Fraction
 from functools import cache
 from importlib.resources import files
 
+from partwright.arranging.cheapest import cheapest_row
 from partwright.arranging.harmony import Harmony, Span, key_spelling
 from partwright.arranging.new_notes import Sound, part_of_sounds
 from partwright.arranging.write_out import written_part, written_score
@@ -237,23 +237,9 @@ def _onset(bar: Bar, offset: Fraction) -> Fraction:
 def _voicings(spans: Sequence[Span]) -> dict[Fraction, tuple[int, ...]]:
     """For each chord, by its start, the notes of the right hand: the row that moves least, found exactly."""
     columns = [_layings(span) for span in spans]
-    best = [abs(sum(notes) / len(notes) - _MIDDLE) for notes in columns[0]]
-    came: list[list[int]] = []
-    for before, here in itertools.pairwise(columns):
-        step, totals = [], []
-        for notes in here:
-            costs = [total + _movement(old, notes) for total, old in zip(best, before, strict=True)]
-            index = min(range(len(costs)), key=costs.__getitem__)
-            step.append(index)
-            totals.append(costs[index] + 0.05 * abs(sum(notes) / len(notes) - _MIDDLE))
-        came.append(step)
-        best = totals
-    index = min(range(len(best)), key=best.__getitem__)
-    row = [index]
-    for step in reversed(came):
-        index = step[index]
-        row.append(index)
-    row.reverse()
+    own = [[0.05 * abs(sum(notes) / len(notes) - _MIDDLE) for notes in column] for column in columns]
+    own[0] = [abs(sum(notes) / len(notes) - _MIDDLE) for notes in columns[0]]  # the first one sets the height
+    row = cheapest_row(own, lambda k, a, b: _movement(columns[k][a], columns[k + 1][b]))
     return {span.start_quarters: column[k] for span, column, k in zip(spans, columns, row, strict=True)}
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from partwright.arranging.cheapest import cheapest_row
 from partwright.score import Part, Pitch
 
 __all__ = ["clefs_for", "ledger_lines"]
@@ -46,21 +47,6 @@ def clefs_for(part: Part, clefs: Sequence[str]) -> tuple[str, ...]:
             lines = ledger_lines(written, clef)
             free = lines <= _FREE_LINES and k == 0
             prices[note.bar_index][k] += 0.05 * lines if free else lines if lines < 3 else 2.0 * lines
-    best = [0.0 if k == 0 else 0.5 for k in range(len(known))]  # of equal ones the first clef named
-    came: list[list[int]] = []
-    for row in prices:
-        step = []
-        totals = []
-        for k, price in enumerate(row):
-            options = [best[j] + (_CHANGE if j != k else 0.0) for j in range(len(known))]
-            j = min(range(len(known)), key=options.__getitem__)
-            step.append(j)
-            totals.append(options[j] + price)
-        came.append(step)
-        best = totals
-    k = min(range(len(known)), key=best.__getitem__)
-    chosen = []
-    for step in reversed(came):
-        chosen.append(known[k])
-        k = step[k]
-    return tuple(reversed(chosen))
+    opening = [0.0 if k == 0 else 0.5 for k in range(len(known))]  # of equal ones the first clef named
+    row = cheapest_row([opening, *prices], lambda _, a, b: _CHANGE if a != b else 0.0)
+    return tuple(known[k] for k in row[1:])

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
+from partwright.arranging.cheapest import cheapest_row
 from partwright.arranging.harmony import Harmony, Span, beat_length, key_spelling, melody, scale_classes
 from partwright.arranging.keys_of import mode_of, tonic_midi_class
 from partwright.arranging.new_notes import part_of_sounds
@@ -357,25 +358,8 @@ def _drone(
                 cost += float(note.duration_quarters) * (1.0 if clash else 0.0) + (0.6 if midi > note.midi else 0.0)
             prices.append(cost)
         bars.append((bar, prices))
-    row: list[int] = []
-    best: list[float] = []
-    came: list[list[int]] = []
-    for _, prices in bars:  # a drone that changes with every bar is none: a change costs something
-        if not best:
-            best = list(prices)
-            continue
-        step = [
-            min(range(len(opens)), key=[best[a] + _CHANGED * (a != b) for a in range(len(opens))].__getitem__)
-            for b in range(len(opens))
-        ]
-        best = [best[a] + _CHANGED * (a != b) + prices[b] for b, a in enumerate(step)]
-        came.append(step)
-    index = min(range(len(opens)), key=best.__getitem__) if best else 0
-    row = [index]
-    for step in reversed(came):
-        index = step[index]
-        row.append(index)
-    row.reverse()
+    # A drone that changes with every bar is none: a change costs something.
+    row = cheapest_row([prices for _, prices in bars], lambda _, a, b: _CHANGED * (a != b))
     return [
         (bar.start_quarters, bar.end_quarters, key_spelling(opens[index], bar.fifths))
         for (bar, _), index in zip(bars, row, strict=True)

@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
+from partwright.arranging.cheapest import cheapest_row
 from partwright.arranging.harmony import beat_length, key_spelling, melody, scale_classes, strong_beats
 from partwright.arranging.keys_of import mode_of
 from partwright.arranging.new_notes import with_notes
@@ -162,23 +163,7 @@ def _phrases(sketch: Sketch, _: Mapping[str, Any]) -> None:
         [sum(note.midi + 12 * o not in sketch.reach for note in group) + _OCTAVE_PRICE * abs(o) for o in options]
         for group in groups
     ]
-    best = [price + _JOIN_PRICE * 0 for price in prices[0]]
-    came: list[list[int]] = []
-    for row in prices[1:]:
-        step, totals = [], []
-        for k, price in enumerate(row):
-            costs = [best[j] + _JOIN_PRICE * abs(options[j] - options[k]) for j in range(len(options))]
-            j = min(range(len(options)), key=costs.__getitem__)
-            step.append(j)
-            totals.append(costs[j] + price)
-        came.append(step)
-        best = totals
-    k = min(range(len(options)), key=best.__getitem__)
-    chosen = [k]
-    for step in reversed(came):
-        k = step[k]
-        chosen.append(k)
-    chosen.reverse()
+    chosen = cheapest_row(prices, lambda _, a, b: _JOIN_PRICE * abs(options[a] - options[b]))
     for group, index in zip(groups, chosen, strict=True):
         octaves = options[index]
         if octaves == 0:

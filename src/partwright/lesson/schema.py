@@ -37,7 +37,7 @@ def _row(
     low: float | None = None,
     high: float | None = None,
 ) -> Row:
-    return Row(table="", key=key, field=field, kind=kind, words=words, choices=choices, low=low, high=high)
+    return Row("", key, field, kind, words, choices, low, high)
 
 
 _whole = partial(_row, "whole")
@@ -50,7 +50,7 @@ _date = partial(_row, "date")
 
 def _table(name: str, *rows: Row, sheet: str = "") -> tuple[Row, ...]:
     """The rows of one table; one that names no field fills that of its own name, in the lesson or in its `sheet`."""
-    return tuple(row._replace(table=name, field=row.field or sheet + row.key) for row in rows)
+    return tuple(Row(name, row.key, row.field or sheet + row.key, *row[3:]) for row in rows)
 
 
 # What is taught: the heading, and where the music is

@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from lxml import etree
 
+from partwright.score.note_values import BASE_VALUES
 from partwright.score.ticks import number_of
 
 __all__ = ["Metronome", "RawBarline", "RawMark", "read_barline", "read_direction", "read_sound"]
@@ -23,22 +24,6 @@ _CODA = re.compile(r"^\W*coda\W*$", re.IGNORECASE)
 _PIZZICATO = re.compile(r"\bpizz(\.|icato\b|\b)", re.IGNORECASE)
 _ARCO = re.compile(r"\barco\b", re.IGNORECASE)
 _NUMBER = re.compile(r"\d+(?:\.\d+)?")
-_BEAT_UNITS = {
-    "1024th": Fraction(1, 256),
-    "512th": Fraction(1, 128),
-    "256th": Fraction(1, 64),
-    "128th": Fraction(1, 32),
-    "64th": Fraction(1, 16),
-    "32nd": Fraction(1, 8),
-    "16th": Fraction(1, 4),
-    "eighth": Fraction(1, 2),
-    "quarter": Fraction(1),
-    "half": Fraction(2),
-    "whole": Fraction(4),
-    "breve": Fraction(8),
-    "long": Fraction(16),
-    "maxima": Fraction(32),
-}
 _MAX_REPEATS = 1_000_000
 _MAX_ENDING = 99
 
@@ -207,7 +192,7 @@ def _read_metronome(element: etree._Element) -> Metronome | None:
     per_minute: float | None = None
     for child in element:
         if child.tag == "beat-unit":
-            unit = _BEAT_UNITS.get((child.text or "").strip())
+            unit = BASE_VALUES.get((child.text or "").strip())
             if unit is None:
                 return None
             units.append(unit)

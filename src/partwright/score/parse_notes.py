@@ -9,26 +9,11 @@ from fractions import Fraction
 from lxml import etree
 
 from partwright.score.lines import line_of
+from partwright.score.note_values import BASE_VALUES
 from partwright.score.part import Pitch, SourceFingering
 
 __all__ = ["RawNote", "fill_note", "pitch_of"]
 
-_TYPE_QUARTERS = {
-    "1024th": Fraction(1, 256),
-    "512th": Fraction(1, 128),
-    "256th": Fraction(1, 64),
-    "128th": Fraction(1, 32),
-    "64th": Fraction(1, 16),
-    "32nd": Fraction(1, 8),
-    "16th": Fraction(1, 4),
-    "eighth": Fraction(1, 2),
-    "quarter": Fraction(1),
-    "half": Fraction(2),
-    "whole": Fraction(4),
-    "breve": Fraction(8),
-    "long": Fraction(16),
-    "maxima": Fraction(32),
-}
 _BREATHS = frozenset({"breath-mark", "caesura"})
 _PLAIN_TECHNICAL = frozenset(
     {"snap-pizzicato", "stopped", "fingernails", "bend", "hammer-on", "pull-off", "double-tongue", "triple-tongue"}
@@ -86,7 +71,7 @@ class RawNote:
     @property
     def typed_quarters(self) -> Fraction | None:
         """What type, dots and tuplet say the note lasts, in quarters; None without a type."""
-        value = _TYPE_QUARTERS.get(self.type)
+        value = BASE_VALUES.get(self.type)
         if value is None:
             return None
         value = value * (2 - Fraction(1, 2**self.dots))

@@ -196,3 +196,32 @@ def test_what_is_being_written_outlives_news_and_a_server_that_is_gone(studio: S
     page.context.set_offline(False)
     page.get_by_role("button", name="Try again").click()
     until(page, "document.querySelector('#head h1').textContent === 'A title in full'")
+
+
+def test_why_a_pin_stands_is_shown_and_written_behind_it(studio: Studio, open_page: Open) -> None:
+    lesson = studio.lesson("why")
+    path = lesson / "lesson.toml"
+    text = path.read_text(encoding="utf-8")
+    place, value = next(
+        (place, value)
+        for place, value in pins(lesson).items()
+        if value in ("3/D", "3", "2/D", "1/D", "4/D") or "/" in str(value)
+    )
+    line = next(line for line in text.splitlines() if line.startswith(f'"{place}"'))
+    path.write_text(text.replace(line, f'"{place}" = "{value}"  # {SCRIPT}'), encoding="utf-8")
+    page = open_page("#/why/hand")
+    page.get_by_role("button", name="Leave the note").or_(page.locator("#pins-title")).first.wait_for()
+    field = page.locator(f'[data-key="why-finger-{place}"]')
+    assert field.input_value() == SCRIPT
+    assert page.evaluate("window.stolen") is None
+    field.fill("it sings here")
+    field.press("Tab")
+    until(page, f"(window.partwright.state.lesson.undo ?? '').includes('why {place}')")
+    assert f'"{place}" = "{value}"  # it sings here' in path.read_text(encoding="utf-8")
+    assert pins(lesson)[place] == value
+    page.get_by_role("button", name=re.compile("^Go to bar")).first.click()
+    until(page, "document.querySelector('#slip .other') !== null")
+    assert page.locator("#slip .remark").count() == 1
+    page.get_by_role("button", name="Undo").click()
+    until(page, "window.partwright.state.lesson.redo !== null")
+    assert SCRIPT in path.read_text(encoding="utf-8")

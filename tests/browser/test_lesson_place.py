@@ -115,3 +115,77 @@ def test_the_prompter_is_large_and_turned_by_a_pedal(studio: Studio, open_page: 
     assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('.cue')).fontSize)") == 48
     page.keyboard.press("Escape")
     until(page, "document.querySelector('dialog') === null")
+
+
+def episodes(lesson: Path) -> list[tuple[str, list[str]]]:
+    """Title and sections of every episode, as lesson.toml has them."""
+    with (lesson / "lesson.toml").open("rb") as file:
+        return [(e["title"], e["sections"]) for e in tomllib.load(file).get("episodes", [])]
+
+
+def test_episodes_are_added_changed_taken_out_and_undone(studio: Studio, open_page: Open) -> None:
+    lesson = studio.lesson("episodes")
+    page = open_page("#/episodes/lesson", expected=(422,))
+    before = episodes(lesson)
+    for title, _ in before:
+        page.get_by_role("button", name=f"Take out episode {title}").click()
+        settled(page, f'took out the episode "{title}"'.lower())
+    assert (len(before), episodes(lesson)) == (2, [])
+    assert "one recording" in page.locator("[aria-labelledby=episodes-title]").inner_text()
+    names = [name for name, _, _ in sections(lesson)]
+    place = page.locator("[aria-labelledby=episodes-title]")
+    for name in names[2:]:
+        place.get_by_label(name, exact=True).uncheck()
+    page.get_by_label("The first episode").fill("The tune <b>itself</b>")
+    page.get_by_role("button", name="Add it").click()
+    settled(page, "added the episode")
+    assert episodes(lesson) == [("The tune <b>itself</b>", names[:2])]
+    place.get_by_text("no episode teaches").wait_for()
+    page.get_by_label("A further episode").fill("The rest")  # by keyboard: what is left is chosen already
+    page.keyboard.press("Enter")
+    until(page, "window.partwright.state.lesson.episodes.length === 2")
+    assert episodes(lesson)[1] == ("The rest", names[2:])
+    assert place.get_by_text("no episode teaches").count() == 0
+    title = page.get_by_label("Title of episode 1")
+    title.fill("The tune")
+    title.press("Tab")
+    settled(page, "changed the episodes")
+    page.get_by_role("button", name="Record The rest earlier").click()
+    until(page, "window.partwright.state.lesson.episodes[0].title === 'The rest'")
+    page.wait_for_timeout(400)
+    assert [title for title, _ in episodes(lesson)] == ["The rest", "The tune"]
+    for name in names[:2]:  # the second cannot be taken: an episode without sections is refused, as in the file
+        box = place.get_by_role("group", name="Sections that The tune teaches").get_by_label(name, exact=True)
+        box.uncheck()
+        page.wait_for_timeout(300)
+    until(page, "!document.getElementById('notice').hidden")
+    assert "does not say which sections it teaches" in page.locator("#notice").inner_text()
+    assert episodes(lesson)[1] == ("The tune", names[1:2])
+    assert box.is_checked(), "what was refused shows as it stands"
+    page.get_by_role("button", name="Take out episode The rest").click()
+    settled(page, "took out the episode")
+    assert [title for title, _ in episodes(lesson)] == ["The tune"]
+    page.get_by_role("button", name="Undo").click()
+    until(page, "window.partwright.state.lesson.episodes.length === 2")
+    assert [title for title, _ in episodes(lesson)] == ["The rest", "The tune"]
+
+
+def test_two_windows_do_not_overwrite_each_others_episodes(studio: Studio, open_page: Open) -> None:
+    lesson = studio.lesson("windows")
+    one = open_page("#/windows/lesson", expected=(409,))
+    two = open_page("#/windows/lesson", expected=(409,))
+    two.route("**/events*", lambda route: route.abort())  # it does not hear of the other's change
+    for page in (one, two):
+        place = page.locator("[aria-labelledby=episodes-title]")
+        place.get_by_role("group", name="Sections that the new episode teaches").get_by_label("A", exact=True).check()
+    one.get_by_label("A further episode").fill("From the first window")
+    one.keyboard.press("Enter")
+    settled(one, "added the episode")
+    two.evaluate("window.partwright.state.lesson.version = 'an old one'")
+    two.get_by_label("A further episode").fill("From the second window")
+    two.keyboard.press("Enter")
+    two.get_by_role("button", name="Make my change now").wait_for()
+    assert [title for title, _ in episodes(lesson)][2:] == ["From the first window"]
+    two.get_by_role("button", name="Make my change now").click()
+    until(two, "window.partwright.state.lesson.episodes.some((x) => x.title === 'From the second window')")
+    assert [title for title, _ in episodes(lesson)][2:] == ["From the first window", "From the second window"]

@@ -145,6 +145,7 @@ def pins_document(rows: Sequence[PinRow]) -> list[dict[str, Any]]:
             "value": row.value,
             "kind": row.kind,
             "words": row.words,
+            "comment": row.comment,
             "n": None if row.note is None else row.note.index,
             "bar": None if row.note is None else row.note.bar,
             "beat": None if row.note is None else beat_text(row.note.beat),

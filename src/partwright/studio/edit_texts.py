@@ -6,7 +6,9 @@ Functions here take a parsed document and change it; nothing is read or written.
 from __future__ import annotations
 
 import datetime
+import re
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 from typing import Any
 
 from partwright.errors import LessonError, Place
@@ -17,8 +19,10 @@ __all__ = [
     "apply_settings",
     "apply_table",
     "parse_document",
+    "pin_comments",
     "put_pin",
     "replace_entries",
+    "set_pin_comment",
     "set_teaching_order",
     "take_pin",
 ]
@@ -92,6 +96,67 @@ def _store(pins: Any, place: str, values: Sequence[str]) -> None:
     pins[place] = values[0] if len(values) == 1 else list(values)
 
 
+LONGEST_COMMENT = 300
+
+
+def pin_comments(text: str) -> dict[str, str]:
+    """What the teacher wrote behind the pins of a lesson.toml, by their places. A line of its own belongs to no pin.
+
+    >>> pin_comments('[pins]\\n"13:1" = "3/D"  # it sings\\n')
+    {'13:1': 'it sings'}
+    """
+    table = _PINS_TABLE.search(text)
+    if table is None or "#" not in table[0]:
+        return {}
+    found = {}
+    for line in table[0].splitlines()[1:]:
+        pin = _PIN_LINE.fullmatch(line)
+        if pin is None:
+            return dict(_comments_parsed(table[0]))
+        if pin["place"] and (words := (pin["comment"] or "").lstrip("#").strip()):
+            place = pin["place"]
+            found[place[1:-1] if place[0] in "\"'" else place] = words
+    return found
+
+
+# From [pins] to the next table, so that only these lines are parsed for their comments.
+_PINS_TABLE = re.compile(r"^[ \t]*\[[ \t]*pins[ \t]*\].*?(?=^[ \t]*\[|\Z)", re.MULTILINE | re.DOTALL)
+
+
+# A pin as nearly all are written, or a line without any; whatever else there is, is left to the parser, which is slow.
+_STRING = r"""(?:"[^"\\]*"|'[^']*')"""
+_LIST = rf"\[[ \t]*{_STRING}(?:[ \t]*,[ \t]*{_STRING})*[ \t]*,?[ \t]*\]"
+_PIN_LINE = re.compile(
+    rf"[ \t]*(?:(?P<place>{_STRING}|[A-Za-z0-9_-]+)[ \t]*=[ \t]*(?:{_STRING}|{_LIST})[ \t]*(?P<comment>#.*)?|#.*)?"
+)
+
+
+@lru_cache(maxsize=32)
+def _comments_parsed(table: str) -> tuple[tuple[str, str], ...]:
+    from tomlkit.exceptions import ParseError
+
+    try:
+        pins = parse_document(table)["pins"]
+    except (LessonError, ParseError, KeyError):
+        return ()
+    found = []
+    for place in pins:
+        comment = pins.item(place).trivia.comment
+        if words := str(comment).lstrip("#").strip():
+            found.append((str(place), words))
+    return tuple(found)
+
+
+def set_pin_comment(document: Any, place: str, comment: str) -> None:
+    """Write a comment behind the pins of a place; nothing takes it away. Raises LessonError where no pin stands."""
+    pins = _table(document, "pins")
+    if place not in pins:
+        raise LessonError(f'there is no pin at "{place}"', "Pin it first.", place=Place(file=LESSON_FILE))
+    words = " ".join("".join(c if c.isprintable() else " " for c in comment).split())[:LONGEST_COMMENT]
+    trivia = pins.item(place).trivia
+    trivia.comment_ws, trivia.comment = ("  ", f"# {words}") if words else ("", "")
+
+
 def apply_settings(document: Any, values: Mapping[str, Any]) -> None:
     """Set settings by their names on the page; None takes one out, so that the tune or the program decides."""
     for name, value in values.items():
@@ -131,7 +196,8 @@ _DATES = frozenset({"granted", "expires"})
 
 
 def replace_entries(document: Any, name: str, entries: Sequence[Mapping[str, Any]], keys: Sequence[str]) -> None:
-    """Make the tables [[name]] these, in this order. A table keeps its comments as long as its place is filled."""
+    """Make the tables [[name]] these, in this order. A table keeps its comments as long as its place is filled; where
+    there are fewer now, those go whose first key (their name) none of the new ones has."""
     import tomlkit
     from tomlkit.items import AoT
 
@@ -142,8 +208,10 @@ def replace_entries(document: Any, name: str, entries: Sequence[Mapping[str, Any
     tables = document[name]
     if not isinstance(tables, AoT):
         raise LessonError(f'"{name}" is a list of tables', f"Write each as [[{name}]].", place=Place(file=LESSON_FILE))
+    named = [entry.get(keys[0]) for entry in entries]
     while len(tables) > len(entries):
-        del tables[-1]
+        gone = [index for index, table in enumerate(tables) if table.get(keys[0]) not in named]
+        del tables[gone[-1] if gone else -1]
     for index, entry in enumerate(entries):
         if index == len(tables):
             fresh = tomlkit.table()

@@ -10,6 +10,7 @@ from typing import Any
 from partwright.bowing import is_bow_pin
 from partwright.fingering.phrases import like_runs
 from partwright.lesson import LESSON_FILE, OWN_SCRIPT_FILE, parse_lesson
+from partwright.nearest import nearest_sentence
 from partwright.score import Note, Part, beat_text
 from partwright.studio.edit_texts import (
     SETTINGS,
@@ -18,6 +19,7 @@ from partwright.studio.edit_texts import (
     parse_document,
     put_pin,
     replace_entries,
+    set_pin_comment,
     set_teaching_order,
     take_pin,
 )
@@ -205,6 +207,15 @@ def _unpin_place(desk: _Edit, edit: Mapping[str, Any]) -> str:
     return f"Unpinned {edit['place']}"
 
 
+def _pin_comment(desk: _Edit, edit: Mapping[str, Any]) -> str:
+    place = edit["place"]
+    if not any(row.place == place for row in desk.state.pins):
+        raise Refusal("cannot", f"nothing is pinned at {place}", "Pin it first; then say why.")
+    set_pin_comment(desk.document, place, edit["comment"])
+    desk.touched = True
+    return f"{'Said' if edit['comment'].strip() else 'No longer says'} why {place} is pinned"
+
+
 def _settings(desk: _Edit, edit: Mapping[str, Any]) -> str:
     _refuse_unknown(desk.state, edit["values"])
     apply_settings(desk.document, edit["values"])
@@ -273,8 +284,25 @@ def _order(desk: _Edit, edit: Mapping[str, Any]) -> str:
 
 
 def _episodes(desk: _Edit, edit: Mapping[str, Any]) -> str:
+    """The episodes. What the file's reader refuses is refused by it; a name that only a build would miss, here."""
+    known = [section.name for section in desk.state.outline.sections]
+    for episode in edit["episodes"]:
+        for name in episode["sections"]:
+            if name not in known:
+                what = f'episode "{episode["title"][:60]}" names a section "{name[:60]}"'
+                raise Refusal("cannot", what, nearest_sentence(name, known))
     replace_entries(desk.document, "episodes", edit["episodes"], ("title", "sections"))
     desk.touched = True
+    return _episode_words([episode.title for episode in desk.state.lesson.episodes], edit["episodes"])
+
+
+def _episode_words(before: Sequence[str], wanted: Sequence[Mapping[str, Any]]) -> str:
+    titles = [episode["title"] for episode in wanted]
+    more, fewer = [t for t in titles if t not in before], [t for t in before if t not in titles]
+    if len(titles) == len(before) + 1 and len(more) == 1 and not fewer:
+        return f'Added the episode "{more[0]}"'
+    if len(titles) == len(before) - 1 and len(fewer) == 1 and not more:
+        return f'Took out the episode "{fewer[0]}"'
     return "Changed the episodes"
 
 
@@ -334,6 +362,7 @@ _MAKERS: Mapping[str, Callable[[_Edit, Mapping[str, Any]], str]] = {
     "unpin_range": _unpin_range,
     "bow": _bow,
     "unpin_place": _unpin_place,
+    "pin_comment": _pin_comment,
     "settings": _settings,
     "sections": _sections,
     "teaching_order": _order,

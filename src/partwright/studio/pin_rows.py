@@ -6,6 +6,7 @@ in "13:1" = ["3/D", "down"].
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
@@ -38,10 +39,11 @@ class PinRow:
     kind: Literal["finger", "bow"]
     note: Note | None
     words: str
+    comment: str = ""  # what stands behind it in lesson.toml
 
 
-def pin_rows(job: Prepared) -> tuple[PinRow, ...]:
-    """The pins as they stand in lesson.toml."""
+def pin_rows(job: Prepared, comments: Mapping[str, str]) -> tuple[PinRow, ...]:
+    """The pins as they stand in lesson.toml, with the comments behind them by place."""
     rows = []
     for entry in job.lesson.pins:
         place, _, value = entry.text.partition("=")
@@ -53,7 +55,17 @@ def pin_rows(job: Prepared) -> tuple[PinRow, ...]:
         except (InputError, KeyError):
             note = None
         words = f"{value}-bow" if bow and value in ("down", "up") else value if bow else value_words(value)
-        rows.append(PinRow(place=place.strip(), value=value, kind="bow" if bow else "finger", note=note, words=words))
+        place = place.strip()
+        rows.append(
+            PinRow(
+                place=place,
+                value=value,
+                kind="bow" if bow else "finger",
+                note=note,
+                words=words,
+                comment=comments.get(place, ""),
+            )
+        )
     return tuple(rows)
 
 

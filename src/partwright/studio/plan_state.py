@@ -32,6 +32,7 @@ from partwright.lesson import (
     refuse_out_of_range,
 )
 from partwright.score import Mark, Note, Part
+from partwright.studio.edit_texts import pin_comments
 from partwright.studio.history_io import HISTORY_FILE, Texts, texts_version
 from partwright.studio.pin_rows import PinRow, finger_places, pin_rows
 
@@ -67,7 +68,7 @@ class PlanState:
     @cached_property
     def pins(self) -> tuple[PinRow, ...]:
         """The lines of [pins]."""
-        return pin_rows(self.job)
+        return pin_rows(self.job, pin_comments(self.texts[LESSON_FILE] or ""))
 
     @property
     def finger_places(self) -> tuple[str, ...]:

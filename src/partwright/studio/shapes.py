@@ -120,6 +120,7 @@ _EDIT = {
         _kind("unpin_range", {"first_n": _N, "last_n": _N}),
         _kind("bow", {"n": _N, "value": _BOW}),
         _kind("unpin_place", {"place": {"type": "string", "minLength": 1, "maxLength": 60}}),
+        _kind("pin_comment", {"place": {"type": "string", "minLength": 1, "maxLength": 60}, "comment": _LINE}),
         _kind("settings", {"values": _SETTING}),
         _kind("sections", {"sections": {"type": "array", "maxItems": 200, "items": _SECTION}}),
         _kind("teaching_order", {"order": {"type": "array", "maxItems": 200, "items": _LINE}}),

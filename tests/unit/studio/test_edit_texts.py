@@ -11,8 +11,10 @@ from partwright.lesson import parse_lesson
 from partwright.studio.edit_texts import (
     apply_settings,
     parse_document,
+    pin_comments,
     put_pin,
     replace_entries,
+    set_pin_comment,
     set_teaching_order,
     take_pin,
 )
@@ -127,3 +129,76 @@ def test_pins_that_are_no_table_are_refused_in_words() -> None:
     document = parse_document("format = 1\npins = 3\n")
     with pytest.raises(LessonError, match="table"):
         put_pin(document, "1:1", "1", replaces=[])
+
+
+COMMENTED = """format = 1
+[pins]  # mine
+"1:1" = "3/D"   # because it # sings
+"2:1" = ["up",
+  "1/A"]  # both
+# a line of its own
+"3:1" = "/G"
+'4:1' = '2'#x
+
+[page]
+marks = "every"  # no pin
+"""
+
+
+def test_what_stands_behind_a_pin_is_its_comment() -> None:
+    assert pin_comments(COMMENTED) == {"1:1": "because it # sings", "2:1": "both", "4:1": "x"}
+    for text in ("", "format = 1\n", "[pins]\n", 'pins = {"1:1" = "3"}  # not a table\n', "[pins]\n= = #\n"):
+        assert pin_comments(text) == {}
+
+
+PIECES = ['"1:1" = "3/D"', "'2:1' = '2'", "a-b = 'x'", '"3:1" = ["up", "1/A"]', '"4:1" = ["up",\n "down",]', "",
+          '"5:1" = "a # b"', '"6:\\u0031" = "1"', '  "7:1"="/G"']  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_comments_found_line_by_line_are_those_a_parser_finds(seed: int) -> None:
+    import random
+
+    import tomlkit
+
+    chance = random.Random(seed)
+    lines = chance.sample(PIECES, chance.randint(1, len(PIECES)))
+    text = "[pins]\n" + "".join(f"{line}{chance.choice(['', ' # why', '#x # y', '  #'])}\n" for line in lines)
+    table = tomlkit.parse(text)["pins"]
+    whole = {str(place): table.item(place).trivia.comment.lstrip("#").strip() for place in table}  # type: ignore[union-attr]
+    assert pin_comments(text) == {place: words for place, words in whole.items() if words}
+
+
+@pytest.mark.parametrize(
+    ("written", "read"),
+    [
+        ("it sings", "it sings"),
+        (" two\nlines \x07 # \u2028 ", "two lines #"),
+        ("ünï “quoted”", "ünï “quoted”"),
+        ("", None),
+    ],
+)
+def test_a_comment_is_written_behind_its_pin_and_nothing_else_changes(written: str, read: str | None) -> None:
+    import tomlkit
+
+    for place in ("1:1", "2:1", "3:1", "4:1"):
+        document = parse_document(COMMENTED)
+        set_pin_comment(document, place, written)
+        text = tomlkit.dumps(document)
+        assert pin_comments(text).get(place) == read
+        assert tomllib.loads(text) == tomllib.loads(COMMENTED)
+        others = {key: value for key, value in pin_comments(COMMENTED).items() if key != place}
+        assert {key: value for key, value in pin_comments(text).items() if key != place} == others
+    with pytest.raises(LessonError, match='no pin at "9:1"'):
+        set_pin_comment(parse_document(COMMENTED), "9:1", "x")
+
+
+def test_an_entry_taken_out_takes_its_own_comments_with_it() -> None:
+    import tomlkit
+
+    one, two = (f'[[episodes]]\ntitle = "{t}"  # of {t}\nsections = ["A"]\n' for t in ("One", "Two"))
+    text = one + two
+    document = parse_document(text)
+    replace_entries(document, "episodes", [{"title": "Two", "sections": ["A"]}], ("title", "sections"))
+    left = tomlkit.dumps(document)
+    assert left == two

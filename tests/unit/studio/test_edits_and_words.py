@@ -135,3 +135,32 @@ def test_what_is_refused_names_the_place(tmp_path: Path) -> None:
         desk.edit(version, [{"kind": "pin", "n": 0, "value": "4/A"}], "test")
     assert conflict.value.place.bar == "1"
     assert desk.state().version == version
+
+
+@pytest.mark.parametrize(
+    ("episodes", "told"),
+    [
+        ([{"title": "One", "sections": []}], "does not say which sections it teaches"),
+        ([{"title": "One", "sections": ["Z"]}], 'episode "One" names a section "Z"'),
+    ],
+)
+@pytest.mark.parametrize("named", [True, False])
+def test_episodes_are_refused_as_the_file_is(tmp_path: Path, episodes: object, told: str, named: bool) -> None:
+    section = '[[sections]]\nname = "A"\nfirst_bar = "1"\nlast_bar = "2"\n' if named else ""
+    folder = write_lesson_folder(tmp_path / "w", small_tune("D3:4", "E3:4"), f"format = 1\n{section}")
+    desk = desk_of(folder)
+    before = (folder / "lesson.toml").read_bytes()
+    with pytest.raises((PartwrightError, Refusal)) as refused:
+        desk.edit(desk.state().version, [{"kind": "episodes", "episodes": episodes}], "test")
+    assert told in str(refused.value)
+    assert (folder / "lesson.toml").read_bytes() == before
+
+
+def test_a_pin_that_is_not_there_has_no_comment(tmp_path: Path) -> None:
+    folder = write_lesson_folder(tmp_path / "w", small_tune("D3:4", "E3:4"), 'format = 1\n[pins]\n"1:1" = "0/D"\n')
+    desk = desk_of(folder)
+    done = desk.edit(desk.state().version, [{"kind": "pin_comment", "place": "1:1", "comment": "it rings"}], "test")
+    assert [(row.place, row.comment) for row in done.after.pins] == [("1:1", "it rings")]
+    assert done.after.plan.notes == desk.state().plan.notes
+    with pytest.raises(Refusal, match="nothing is pinned at 2:1"):
+        desk.edit(done.after.version, [{"kind": "pin_comment", "place": "2:1", "comment": "x"}], "test")

@@ -8,10 +8,14 @@ import { state, tell } from "./state.js";
 
 let line = Promise.resolve();
 
-/** Makes these edits as one step of undo. Gives the server's answer, or null where it was refused (and said so). */
+/**
+ * Makes these edits as one step of undo. Gives the server's answer, or null where it was refused (and said so).
+ * Edits that say a whole list are given as a function, so that they are made upon the lesson as it stands when they are
+ * sent: made again after another window's change, they keep that change.
+ */
 export function edit(edits, { quiet = false } = {}) {
   return queue(() => ask(at(state.name, "edits"), {
-    method: "POST", body: { version: state.lesson.version, client, shown: shown(), edits },
+    method: "POST", body: { version: state.lesson.version, client, shown: shown(), edits: typeof edits === "function" ? edits() : edits },
   }), { again: () => edit(edits), quiet });
 }
 

@@ -4,7 +4,7 @@ import { detail } from "./detail.js";
 import { h, word } from "./dom.js";
 import { edit, sentence } from "./edits.js";
 import { hearWords, lastChange, noteHead, picture, price } from "./note_slip.js";
-import { pinList, rangeContent, togglePin } from "./place_hand.js";
+import { pinList, rangeContent, togglePin, whyPinned } from "./place_hand.js";
 import { state } from "./state.js";
 
 export const bow = {
@@ -48,6 +48,7 @@ function noteContent() {
     h("p", {}, sentence(stroke.words)),
     picture(stroke.svg, `The bow from frog to tip: ${stroke.direction}, from ${percent(stroke.from)} to ${percent(stroke.to)} of its length`, "bow-picture"),
     pinned ? h("p", { class: "small" }, h("strong", {}, "Pinned"), stroke.pin?.words ? `: ${stroke.pin.words}.` : ".") : null,
+    pinned && stroke.pin ? whyPinned(state.lesson.pins.find((p) => p.kind === "bow" && p.place === stroke.pin.place)) : null,
     h("p", { class: "words" },
       pinned ? word("Unpin", () => edit([{ kind: "bow", n: stroke.first?.n ?? about.n, value: null }]), { "data-key": "pin" })
         : word("Pin it", () => edit([{ kind: "bow", n: stroke.first?.n ?? about.n, value: stroke.direction }]), { "data-key": "pin" }),

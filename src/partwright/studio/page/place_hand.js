@@ -50,6 +50,7 @@ function noteContent() {
       h("div", {}, h("p", {}, about.words),
         pinned ? h("p", { class: "small" }, h("strong", {}, "Pinned"), `: ${about.pin.words ?? about.pin.value}.`) : null,
         about.source_pin ? h("p", { class: "small" }, "Printed in the tune itself, and kept.") : null)),
+    pinned ? whyPinned(state.lesson.pins.find((p) => p.kind === "finger" && p.n === about.n)) : null,
     h("p", { class: "words" },
       pinned ? word("Unpin", () => edit([{ kind: "unpin", n: about.n }]), { "data-key": "pin", "aria-keyshortcuts": "P" })
         : word("Pin it", () => pinAsItIs(about), { "data-key": "pin", "aria-keyshortcuts": "P" }),
@@ -186,9 +187,22 @@ export function pinList(pins, none) {
     h("ul", { class: "rows" }, pins.map((pin) => h("li", {},
       pin.n === null || pin.n === undefined ? h("span", {}, pin.place)
         : word(pin.bar === "0" ? "pick-up" : `bar ${pin.bar}`, () => choose(pin.n), { class: "word quiet", "data-key": `pin-${pin.place}`, "aria-label": `Go to bar ${pin.bar}, beat ${pin.beat}` }),
-      h("span", { class: "grow" }, pin.words ?? pin.value, pin.comment ? h("span", { class: "because" }, pin.comment) : null),
+      h("span", { class: "grow" }, pin.words ?? pin.value),
       word("Unpin", () => edit([pin.n === null || pin.n === undefined ? { kind: "unpin_place", place: pin.place } : pin.kind === "bow" ? { kind: "bow", n: pin.n, value: null } : { kind: "unpin", n: pin.n }]),
-        { class: "word quiet", "aria-label": `Unpin ${pin.words ?? pin.value} at bar ${pin.bar ?? pin.place}`, "data-key": `unpin-${pin.place}` })))));
+        { class: "word quiet", "aria-label": `Unpin ${pin.words ?? pin.value} at bar ${pin.bar ?? pin.place}`, "data-key": `unpin-${pin.place}` }),
+      whyPinned(pin, true)))));
+}
+
+/** What the teacher says of a pin, behind it in lesson.toml; a finger and a bow of one place share it. */
+export function whyPinned(pin, listed = false) {
+  if (!pin) return null;
+  return h("textarea", { class: "remark", rows: "1", maxlength: "300", value: pin.comment ?? "", placeholder: "why", "data-key": `why-${listed ? "" : "note-"}${pin.kind}-${pin.place}`,
+    "aria-label": `Why ${pin.words ?? pin.value} is pinned at ${pin.bar === null ? pin.place : pin.bar === "0" ? "the pick-up" : `bar ${pin.bar}, beat ${pin.beat}`}`,
+    onchange: (event) => edit([{ kind: "pin_comment", place: pin.place, comment: event.target.value.trim() }]),
+    onkeydown: (event) => {
+      if (event.key === "Escape") { event.target.value = pin.comment ?? ""; event.stopPropagation(); }
+      if (event.key === "Enter") { event.preventDefault(); event.target.blur(); } // it is one line in the file
+    } });
 }
 
 function remarks(title, rows, words) {

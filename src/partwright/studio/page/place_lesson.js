@@ -4,6 +4,7 @@ import { h, word } from "./dom.js";
 import { edit } from "./edits.js";
 import { textField } from "./forms.js";
 import { drawBoundaries, endBoundaries } from "./boundaries.js";
+import { episodesContent } from "./episodes.js";
 import { openPrompter } from "./prompter.js";
 import { lookAtScript, scriptContent, stepsContent } from "./script.js";
 import { choose } from "./notes.js";
@@ -29,6 +30,7 @@ export const lesson = {
       h("section", { "aria-labelledby": "sections-title" },
         h("p", { class: "caps", id: "sections-title" }, "Sections, in the order they are taught"),
         h("ol", { class: "sections" }, order().map((section, i, all) => row(section, i, all)))),
+      episodesContent(order()),
       h("section", { "aria-labelledby": "script-title" },
         h("p", { class: "caps", id: "script-title" }, open === null ? "What to say" : `What to say in ${open}`),
         h("p", { class: "words" },

@@ -43,7 +43,7 @@ function list(rows, changed) {
     x.bar ? word(`bar ${x.bar}`, () => seeBar(x.bar), { class: "word quiet", "data-key": `kept-${x.id}` }) : null,
     h("span", { class: "grow" }, x.verdict ? h("span", { class: `verdict ${SIGNS[x.verdict][0]}` }, `${SIGNS[x.verdict][1]}: `) : null,
       x.kind === "question" ? `“${x.words}”` : sentence(x.words),
-      h("span", { class: "because" }, [x.count > 1 ? count(x.count, "viewer") : "", x.erratum ? `erratum ${x.erratum}` : "", x.state_words].filter(Boolean).join("; "))),
+      h("span", { class: "because" }, [x.count > 1 ? count(x.count, "viewer") : "", x.erratum ? `erratum ${x.erratum}` : "", x.state === "open" ? "" : x.state_words].filter(Boolean).join("; "))),
     x.state === "open"
       ? word("Answered", () => answer(x, "answered", changed), { "data-key": `answer-${x.id}`, "aria-label": `Answered: ${x.words}` })
       : word("Open again", () => answer(x, "open", changed), { class: "word quiet", "data-key": `answer-${x.id}`, "aria-label": `Open again: ${x.words}` }))));
@@ -60,7 +60,7 @@ async function answer(report, next, changed) {
 }
 
 function found(answer) {
-  const { findings, summary, questions, drafted } = answer;
+  const { findings, summary, drafted } = answer;
   return [
     h("p", {}, `${count(summary.comments, "comment")}: ${findings.length ? count(findings.length, "report") : "no report"}${drafted.length ? `, ${count(drafted.length, "erratum", "errata")} drafted below` : ""}.`),
     h("ul", { class: "rows plain" }, findings.map((f, i) => {
@@ -71,7 +71,6 @@ function found(answer) {
           f.state === "open" ? null : h("span", { class: "because" }, sentence(f.state_words))),
         f.n === null || f.n === undefined ? null : word("See", () => choose(f.n), { class: "word quiet", "data-key": `report-${i}`, "aria-label": `See bar ${f.bar}` }));
     })),
-    questions?.length ? h("p", { class: "small" }, "Questions to answer: ", questions.map((q) => `“${q.words}”`).join(" ")) : null,
     (answer.remarks ?? []).map((words) => h("p", { class: "small grey" }, sentence(words))),
   ];
 }

@@ -39,6 +39,7 @@ def test_a_written_lesson_reads_back_the_same(title: str, rights: list[str], pin
         rights=tuple(rights),
         string_length_mm=640.0,
         tuning="B1 G2 D3 A3",
+        taste="taste.toml",
         tempo_qpm=72.0,
         strings="roman",
         pins=(PinEntry(text=pin),),
@@ -51,6 +52,14 @@ def test_a_written_lesson_reads_back_the_same(title: str, rights: list[str], pin
         sections=tuple(replace(section, line=None) for section in read.sections),
     )
     assert plain == lesson
+
+
+def test_a_fresh_lesson_says_where_a_taste_goes() -> None:
+    """The line stands as a comment under its own table; without the comment sign it is the setting."""
+    fresh = lesson_text(Lesson(title="Fresh"))
+    assert parse_lesson(fresh).taste == ""
+    at = fresh.index("[fingering]\n# taste = ")
+    assert parse_lesson(fresh[:at] + fresh[at:].replace("# taste", "taste", 1)).taste == "taste.toml"
 
 
 def test_the_schema_and_the_lesson_have_the_same_fields() -> None:

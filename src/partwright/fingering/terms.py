@@ -48,7 +48,7 @@ class Weights:
         for name in changes:
             if name not in known:
                 near = nearest(name, known)
-                hint = f"did you mean {near}?" if near else "docs/fingering.md lists the terms."
+                hint = f"Did you mean {near}?" if near else "docs/fingering.md lists the terms."
                 raise InputError(f'there is no cost term "{name}"', hint)
         return Weights(tuple((known | dict(changes)).items()))
 

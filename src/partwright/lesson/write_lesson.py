@@ -48,6 +48,9 @@ def lesson_text(lesson: Lesson) -> str:
         ),
         _setting("school", lesson.school, "who names the positions", example="c-major"),
         "",
+        "[fingering]",
+        _setting("taste", lesson.taste, "your own hand, made by: partwright learn FOLDER --use", example="taste.toml"),
+        "",
         "[tempo]",
         (
             f"performance_qpm = {lesson.tempo_qpm:g}  # quarter notes per minute"

@@ -4,7 +4,7 @@ import { ask, at } from "./api.js";
 import { clock, fill, h, refill, word } from "./dom.js";
 import { jobDone } from "./jobs.js";
 import { say, trouble } from "./notices.js";
-import { choose, chooseRange } from "./notes.js";
+import { chooseRange } from "./notes.js";
 import { Player } from "./player.js";
 import { bringIntoView, lineOf, marksOf } from "./score.js";
 import { chosen, on, phraseOf, state, tell } from "./state.js";

@@ -7,7 +7,6 @@ import { choiceField, textField } from "./forms.js";
 import { jobDone, jobOf } from "./jobs.js";
 import { say, trouble } from "./notices.js";
 import { pitchWords } from "./note_slip.js";
-import { seeBar } from "./place_hand.js";
 import { on, state, tell } from "./state.js";
 
 let keys = null; // the ranking of this version, or null

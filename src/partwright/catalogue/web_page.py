@@ -11,13 +11,14 @@ from functools import cache
 from importlib import resources
 
 from partwright.catalogue.entry import Entry
+from partwright.checking.paper_page import paper_page
 from partwright.engraving import SANS, SERIF, Face
-from partwright.engraving.typefaces import font_face_css
 from partwright.lesson import RIGHTS_CAUTION
 from partwright.lesson.saying import count_words
 
 __all__ = ["catalogue_page"]
 
+_FACES = (Face(SERIF), Face(SERIF, bold=True), Face(SERIF, italic=True), Face(SANS), Face(SANS, bold=True))
 _LEVELS = ("beginner", "intermediate", "advanced")
 
 
@@ -41,13 +42,8 @@ def catalogue_page(entries: Sequence[Entry], *, title: str = "Catalogue", today:
     made = f"Made on {today}. " if today else ""
     foot = f"<footer><p>{_text(made + RIGHTS_CAUTION)}</p></footer>"
     body = "".join(parts)
-    return (
-        _template()
-        .replace("@@TITLE@@", _text(title))
-        .replace("@@FONTS@@", _fonts(html.unescape(body + foot)))
-        .replace("@@BODY@@", body)
-        .replace("@@FOOT@@", foot)
-    )
+    values = {"BODY": body, "FOOT": foot}
+    return paper_page(_template(), values, title=_plain(title), may="font-src data:", faces=_FACES)
 
 
 def _lesson(entry: Entry) -> str:
@@ -95,7 +91,11 @@ def _lesson(entry: Entry) -> str:
 
 def _text(value: str) -> str:
     """A text as it stands between tags or in a quoted attribute; control signs are left out."""
-    return html.escape("".join(sign for sign in value if sign >= " "), quote=True)
+    return html.escape(_plain(value), quote=True)
+
+
+def _plain(value: str) -> str:
+    return "".join(sign for sign in value if sign >= " ")
 
 
 def _anchor(value: str) -> str:
@@ -104,12 +104,6 @@ def _anchor(value: str) -> str:
 
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
-
-
-def _fonts(text: str) -> str:
-    signs = "".join(sorted({sign for sign in text if sign >= " "}))
-    faces = (Face(SERIF), Face(SERIF, bold=True), Face(SERIF, italic=True), Face(SANS), Face(SANS, bold=True))
-    return font_face_css(dict.fromkeys(faces, signs))
 
 
 @cache

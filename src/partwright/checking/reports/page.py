@@ -12,11 +12,10 @@ from typing import Any
 
 from partwright.checking.finding import Verdict
 from partwright.checking.marked import marked_image
+from partwright.checking.paper_page import paper_page
 from partwright.checking.reports.answers import ANSWERED, state_words
 from partwright.checking.reports.document import Kept, claim_key
 from partwright.checking.reports.reports import Report, ReportsCheck, redacted
-from partwright.engraving import SANS, SERIF
-from partwright.engraving.typefaces import Face, font_face_css
 from partwright.lesson.saying import capital
 
 __all__ = ["reports_page"]
@@ -51,21 +50,18 @@ def reports_page(
         if items:
             sections.append(f"<h2>{_HEADINGS[verdict]} ({len(items)})</h2>{''.join(items)}")
     values = {
-        "@@TITLE@@": escape(title), "@@FILE@@": escape(file_name), "@@SUM@@": escape(_sum(check)),
-        "@@REPORTS@@": "".join(sections) or "<p>No comment claims anything of a note.</p>",
-        "@@WISHES@@": _wishes(check), "@@QUESTIONS@@": _listed("Questions", check, "question"),
-        "@@VIDEO@@": _listed("Sound and picture", check, "video"),
+        "TITLE": escape(title), "FILE": escape(file_name), "SUM": escape(_sum(check)),
+        "REPORTS": "".join(sections) or "<p>No comment claims anything of a note.</p>", "WISHES": _wishes(check),
+        "QUESTIONS": _listed("Questions", check, "question"), "VIDEO": _listed("Sound and picture", check, "video"),
     }  # fmt: skip
-    signs = "".join(sorted({*template, *(c for value in values.values() for c in value)}))
-    values["@@FONTS@@"] = font_face_css({Face(SERIF): signs, Face(SANS): signs, Face(SANS, bold=True): signs})
-    # One pass over the template, so that what a viewer wrote is never taken for a name of ours.
-    return "".join(values.get(f"@@{piece}@@", piece) for piece in template.split("@@"))
+    return paper_page(template, values, title=f"{title}: what viewers reported")
 
 
 def _sum(check: ReportsCheck) -> str:
     counts = {v: sum(r.verdict == v for r in check.reports) for v in _MARKS}
+    right = f"{counts['right']} reports are right" if counts["right"] != 1 else "one report is right"
     return (
-        f"{len(check.comments)} comments: {counts['right']} reports are right, {counts['check']} to check, "
+        f"{len(check.comments)} comments: {right}, {counts['check']} to check, "
         f"{counts['wrong']} where the lesson stands; {len(check.others('request'))} requests, "
         f"{len(check.others('question'))} questions, {len(check.others('thanks'))} thanks"
     )

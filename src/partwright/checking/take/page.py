@@ -9,12 +9,11 @@ from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from importlib import resources
 
+from partwright.checking.paper_page import paper_page
 from partwright.checking.take.accuracy import accuracy_words
 from partwright.checking.take.note import Spot, TakeCheck, TakeNote
 from partwright.checking.take.pictures import intonation_systems, timing_systems
 from partwright.checking.take.sums import GroupSum, bar_sums, phrase_sums
-from partwright.engraving import SANS, SERIF
-from partwright.engraving.typefaces import Face, font_face_css
 from partwright.score import beat_text
 
 __all__ = ["take_page"]
@@ -36,27 +35,22 @@ def take_page(
     name and locate drills; `excerpt` draws bars as an image's address (first and last bar index, notes to mark)."""
     template = (resources.files("partwright.checking.take") / "data" / "take.html").read_text(encoding="utf-8")
     values: dict[str, str] = {
-        "@@TITLE@@": escape(title),
-        "@@FACTS@@": escape(_facts(check)),
-        "@@SENTENCES@@": "".join(f"<p>{escape(s)}</p>" for s in check.sentences),
-        "@@REMARKS@@": "".join(f'<p class="remark">{escape(r)}</p>' for r in check.remarks),
-        "@@SPOTS@@": _spots(check, drill_words or {}, drill_links or {}, excerpt),
-        "@@HABITS@@": _habits(check),
-        "@@PICTURES@@": _pictures(check),
-        "@@FINDINGS@@": _findings(check),
-        "@@PHRASES@@": _phrases(check),
-        "@@BARS@@": _groups("Bar", bar_sums(check)),
-        "@@SPOTS_TITLE@@": _spots_title(check),
-        "@@PROGRESS@@": _progress(check, earlier),
-        "@@NOTES@@": _notes(check),
-        "@@CAUTION@@": "".join(f"<p>{escape(words)}</p>" for words in accuracy_words()),
+        "TITLE": escape(title),
+        "FACTS": escape(_facts(check)),
+        "SENTENCES": "".join(f"<p>{escape(s)}</p>" for s in check.sentences),
+        "REMARKS": "".join(f'<p class="remark">{escape(r)}</p>' for r in check.remarks),
+        "SPOTS": _spots(check, drill_words or {}, drill_links or {}, excerpt),
+        "HABITS": _habits(check),
+        "PICTURES": _pictures(check),
+        "FINDINGS": _findings(check),
+        "PHRASES": _phrases(check),
+        "BARS": _groups("Bar", bar_sums(check)),
+        "SPOTS_TITLE": _spots_title(check),
+        "PROGRESS": _progress(check, earlier),
+        "NOTES": _notes(check),
+        "CAUTION": "".join(f"<p>{escape(words)}</p>" for words in accuracy_words()),
     }
-    signs = "".join(sorted({*template, *(c for value in values.values() for c in value), *"♯♭"}))
-    values["@@FONTS@@"] = font_face_css({Face(SERIF): signs, Face(SANS): signs, Face(SANS, bold=True): signs})
-    page = template
-    for mark, value in values.items():
-        page = page.replace(mark, value)
-    return page
+    return paper_page(template, values, title=f"{title}: what was played", more_signs="♯♭")
 
 
 def _facts(check: TakeCheck) -> str:

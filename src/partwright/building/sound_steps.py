@@ -5,14 +5,16 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from partwright.building.kept_sound import contents_product, files_or_kept
 from partwright.building.step import Made, Step
 from partwright.building.workshop import Workshop
 
 if TYPE_CHECKING:
-    from partwright.sound import Music, Order, SoundFile, Tags, Temperament
+    from partwright.sound import Music, Order, Tags, Temperament
 
 __all__ = ["SOUND_STEPS", "lesson_music"]
 
@@ -53,23 +55,28 @@ def _stems(workshop: Workshop) -> Made:
     from partwright.sound import font_remark
 
     font = workshop.sound_font
-    return _made("stems", (_stem_order(workshop),), remarks=(font_remark(font),) if font is not None else ())
+    made = _made(workshop, "stems", (_stem_order(workshop),))
+    return replace(made, remarks=(font_remark(font),)) if font is not None else made
 
 
 def _mixes(workshop: Workshop) -> Made:
-    return _made("mixes", _mix_orders(workshop))
+    return _made(workshop, "mixes", _mix_orders(workshop))
+
+
+def _made(workshop: Workshop, name: str, orders: Sequence[Order]) -> Made:
+    contents = f"sound/{name}.json"
+    return contents_product(workshop, files_or_kept(workshop, orders, contents), contents)
 
 
 def _practice(workshop: Workshop) -> Made:
-    from partwright.sound import hearing_caution, make_orders, practice_page
+    from partwright.sound import hearing_caution, practice_page
 
-    made = make_orders(_practice_orders(workshop))
-    credits_ = workshop.prepared.credits
-    page = practice_page(made, title=credits_.title or workshop.prepared.tune.source.stem, caution=hearing_caution())
-    files = {file.name: file.data for file in made}
-    files["sound/practice/practice.html"] = page.encode("utf-8")
-    files["sound/practice/contents.json"] = _contents(made)
-    return Made(files=files)
+    contents = "sound/practice/contents.json"
+    found = files_or_kept(workshop, _practice_orders(workshop), contents)
+    made = contents_product(workshop, found, contents)
+    files = [file for file, _ in found]
+    page = practice_page(files, title=_title(workshop), caution=hearing_caution())
+    return replace(made, files={**made.files, "sound/practice/practice.html": page.encode("utf-8")})
 
 
 def _backing(workshop: Workshop) -> Made:
@@ -92,33 +99,6 @@ def _backing(workshop: Workshop) -> Made:
             files[f"sound/{name}"] = slowed.file.read_bytes()
         remarks += [text for text in slowed.remarks if text not in remarks]
     return Made(files=files, remarks=tuple(remarks))
-
-
-def _made(name: str, orders: Sequence[Order], *, remarks: tuple[str, ...] = ()) -> Made:
-    from partwright.sound import make_orders
-
-    made = make_orders(orders)
-    files = {file.name: file.data for file in made}
-    files[f"sound/{name}.json"] = _contents(made)
-    return Made(files=files, remarks=remarks)
-
-
-def _contents(made: Sequence[SoundFile]) -> bytes:
-    """What was made, with the figures measured of each file."""
-    return _json(
-        {
-            "files": [
-                {
-                    "file": file.name,
-                    "title": file.title,
-                    "seconds": round(file.seconds, 6),
-                    "lufs": round(file.lufs, 2),
-                    "true_peak_dbtp": round(file.true_peak_dbtp, 2),
-                }
-                for file in made
-            ]
-        }
-    )
 
 
 # Orders --------------------------------------------------------------------------------------------------------------
@@ -160,7 +140,7 @@ def _title(workshop: Workshop) -> str:
     return job.credits.title or job.tune.source.stem
 
 
-def _tags(workshop: Workshop, title: str, track: int | None = None, tracks: int | None = None) -> Tags:
+def _tags(workshop: Workshop, title: str, track: int | None = None) -> Tags:
     from partwright.sound import Tags, cover_png
 
     printed = workshop.prepared.credits
@@ -170,7 +150,6 @@ def _tags(workshop: Workshop, title: str, track: int | None = None, tracks: int 
         artist=artist,
         album=_title(workshop),
         track=track,
-        tracks=tracks,
         copyright=" ".join(printed.rights),
         artwork_png=cover_png(_title(workshop), printed.subtitle, footer=artist),
     )
@@ -226,14 +205,12 @@ def _mix_orders(workshop: Workshop) -> tuple[Order, ...]:
 
 def _practice_orders(workshop: Workshop) -> tuple[Order, ...]:
     """Each section at each tempo, going round; each drill climbing the tempi."""
-    from partwright.lesson import plan_drill
     from partwright.sound import Music, Order, Rung, passage_of_bars
 
     teaching, ending = workshop.teaching, workshop.lesson.sound_format
     tempi = _tempi(workshop)
     music = lesson_music(workshop)
     sections = teaching.outline.sections
-    total = len(sections) * len(tempi) + len(teaching.drills)
     orders: list[Order] = []
     for section in sections:
         for percent, tempo in tempi:
@@ -246,11 +223,10 @@ def _practice_orders(workshop: Workshop) -> tuple[Order, ...]:
                     files=(("with guide", f"sound/practice/{number:02d}-{_slug(section.name)}-{percent:g}.{ending}"),),
                     rungs=(Rung(tempo_qpm=tempo, percent=percent, times=_SECTION_TURNS),),
                     passage=passage_of_bars(teaching.part, section.first, section.last),
-                    tags=_tags(workshop, title, number, total),
+                    tags=_tags(workshop, title, number),
                 )
             )
-    for drill in teaching.drills:
-        planned = plan_drill(drill, teaching.instrument, level=workshop.prepared.level)
+    for drill, planned in zip(teaching.drills, workshop.drills, strict=True):
         title = f"Drill {drill.id}: {drill.title}"
         number = len(orders) + 1
         orders.append(
@@ -270,7 +246,7 @@ def _practice_orders(workshop: Workshop) -> tuple[Order, ...]:
                     for percent, _ in tempi
                 ),
                 wanted=("guide", "click"),
-                tags=_tags(workshop, title, number, total),
+                tags=_tags(workshop, title, number),
             )
         )
     return tuple(orders)

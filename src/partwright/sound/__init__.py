@@ -34,7 +34,15 @@ if TYPE_CHECKING:
     from partwright.sound.music import STEMS, Music, key_note, other_voices, passage_of_bars, render_stems
     from partwright.sound.page import practice_page
     from partwright.sound.performance import GuideNote, Run, perform
-    from partwright.sound.practice import Order, Rung, SoundFile, make_orders, order_timings, timings_document
+    from partwright.sound.practice import (
+        Order,
+        Rung,
+        SoundFile,
+        make_orders,
+        order_key,
+        order_timings,
+        timings_document,
+    )
     from partwright.sound.slow_io import SPEED_RANGE, Slowed, slow_file, stretch_pieces
     from partwright.sound.spoken_io import check_speaker, render_count, spoken_onset
     from partwright.sound.tempering import Temperament, frequency_hz, midi_hz, temperament
@@ -63,7 +71,7 @@ _HOMES: dict[str, tuple[str, ...]] = {
     "mixing": ("MIXES", "PRACTICE_LUFS", "VIDEO_LUFS", "Levelled", "levelled", "mix", "stereo_stems"),
     "music": ("STEMS", "Music", "key_note", "other_voices", "passage_of_bars", "render_stems"),
     "performance": ("GuideNote", "Run", "perform"),
-    "practice": ("Order", "Rung", "SoundFile", "make_orders", "order_timings", "timings_document"),
+    "practice": ("Order", "Rung", "SoundFile", "make_orders", "order_key", "order_timings", "timings_document"),
     "page": ("practice_page",),
     "heard_key_io": ("HeardKey", "heard_key"),
     "slow_io": ("SPEED_RANGE", "Slowed", "slow_file", "stretch_pieces"),
@@ -126,6 +134,7 @@ __all__ = [
     "midi_hz",
     "midi_program",
     "mix",
+    "order_key",
     "order_timings",
     "other_voices",
     "passage_of_bars",

@@ -72,7 +72,6 @@ class Tags:
     artist: str = ""
     album: str = ""
     track: int | None = None
-    tracks: int | None = None
     comment: str = ""
     copyright: str = ""
     artwork_png: bytes = field(default=b"", repr=False)
@@ -87,7 +86,7 @@ class Tags:
             "copyright": self.copyright,
         }
         if self.track is not None:
-            found["track"] = str(self.track) if self.tracks is None else f"{self.track}/{self.tracks}"
+            found["track"] = str(self.track)
         return {key: value for key, value in found.items() if value}
 
 

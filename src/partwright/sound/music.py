@@ -16,6 +16,7 @@ from partwright.fingering import FingeringPlan
 from partwright.instrument import Instrument
 from partwright.score import Part, Tune, tune_from_tree
 from partwright.sound.accompaniment import (
+    AccompanimentNote,
     accompaniment_from_chords,
     accompaniment_from_parts,
     drone_notes,
@@ -28,12 +29,22 @@ from partwright.sound.font_io import render_with_font
 from partwright.sound.guide import SAMPLE_RATE_HZ, render_guide
 from partwright.sound.metronome import clicks, render_click
 from partwright.sound.mixing import room
-from partwright.sound.performance import perform
+from partwright.sound.performance import Run, perform
 from partwright.sound.spoken_io import render_count
 from partwright.sound.tempering import Temperament
 from partwright.sound.timing import TimingMap
 
-__all__ = ["STEMS", "TAIL_SECONDS", "Music", "key_note", "other_voices", "passage_of_bars", "render_stems"]
+__all__ = [
+    "STEMS",
+    "TAIL_SECONDS",
+    "Music",
+    "StemNotes",
+    "key_note",
+    "other_voices",
+    "passage_of_bars",
+    "render_stems",
+    "stem_notes",
+]
 
 STEMS: tuple[str, ...] = ("guide", "accompaniment", "click", "drone")
 TAIL_SECONDS = 1.2
@@ -83,6 +94,51 @@ def passage_of_bars(part: Part, first: int, last: int) -> tuple[int, int]:
     return start, len(part.played_bars)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StemNotes:
+    """What sounds in each wanted stem, before any sound is made: None where the stem is not wanted.
+
+    Equal notes, rendered with the same `Music`'s voices, give equal samples: this is how a sound is recognised.
+    """
+
+    guide: tuple[Run, ...] | None = None
+    accompaniment: tuple[AccompanimentNote, ...] | None = None
+    click: tuple[tuple[float, float], ...] | None = None
+    drone: tuple[AccompanimentNote, ...] | None = None
+
+
+def stem_notes(
+    music: Music,
+    timing: TimingMap,
+    *,
+    wanted: Collection[str] = ("guide", "accompaniment", "click"),
+    passage: tuple[int, int] | None = None,
+    subdivide: int = 1,
+    only_count_in: bool = False,
+) -> StemNotes:
+    """The notes of every wanted stem, with their true times."""
+    span = passage or whole_passage(music.part)
+    guide: tuple[Run, ...] | None = None
+    accompaniment: tuple[AccompanimentNote, ...] | None = None
+    if "guide" in wanted:
+        guide = perform(
+            music.part, timing, music.tuned, instrument=music.instrument, plan=music.plan, bowing=music.bowing,
+            vibrato_cents=music.vibrato_cents,
+        )  # fmt: skip
+    if "accompaniment" in wanted and music.others:
+        accompaniment = accompaniment_from_parts(music.others, timing, music.tuned, passage=span)
+    elif "accompaniment" in wanted:
+        accompaniment = accompaniment_from_chords(music.part, timing, music.tuned, passage=span, style=music.style)
+    return StemNotes(
+        guide=guide,
+        accompaniment=accompaniment,
+        click=clicks(music.part, timing, subdivide=subdivide, only_count_in=only_count_in)
+        if "click" in wanted
+        else None,
+        drone=drone_notes(timing, music.tuned) if "drone" in wanted else None,
+    )
+
+
 def render_stems(
     music: Music,
     timing: TimingMap,
@@ -98,34 +154,24 @@ def render_stems(
     A stem with nothing in it (no chord symbols, no drone) is left out. Raises InputError where a sound font or a spoken
     count is asked for and cannot be had.
     """
-    span = passage or whole_passage(music.part)
     length = timing.seconds + TAIL_SECONDS if seconds is None else seconds
+    notes = stem_notes(music, timing, wanted=wanted, passage=passage, subdivide=subdivide, only_count_in=only_count_in)
     found: dict[str, npt.NDArray[np.float32]] = {}
-    if "guide" in wanted:
-        runs = perform(
-            music.part, timing, music.tuned, instrument=music.instrument, plan=music.plan, bowing=music.bowing,
-            vibrato_cents=music.vibrato_cents,
-        )  # fmt: skip
-        dry = render_guide(runs, bowed_voice(music.instrument), seconds=length)
+    if notes.guide is not None:
+        dry = render_guide(notes.guide, bowed_voice(music.instrument), seconds=length)
         found["guide"] = room(dry, SAMPLE_RATE_HZ)
-    if "accompaniment" in wanted:
-        if music.others:
-            notes = accompaniment_from_parts(music.others, timing, music.tuned, passage=span)
+    if notes.accompaniment:
+        if music.font is None:
+            dry = render_accompaniment(notes.accompaniment, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
         else:
-            notes = accompaniment_from_chords(music.part, timing, music.tuned, passage=span, style=music.style)
-        if notes:
-            if music.font is None:
-                dry = render_accompaniment(notes, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
-            else:
-                dry = render_with_font(notes, music.font, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
-            found["accompaniment"] = room(dry, SAMPLE_RATE_HZ)
-    if "click" in wanted and (beats := clicks(music.part, timing, subdivide=subdivide, only_count_in=only_count_in)):
-        found["click"] = render_click(beats, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
+            dry = render_with_font(notes.accompaniment, music.font, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
+        found["accompaniment"] = room(dry, SAMPLE_RATE_HZ)
+    if notes.click:
+        found["click"] = render_click(notes.click, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
         if music.count == "spoken":
             found["click"] += render_count(timing, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
-    if "drone" in wanted:
-        notes = drone_notes(timing, music.tuned)
-        found["drone"] = render_accompaniment(notes, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
+    if notes.drone is not None:
+        found["drone"] = render_accompaniment(notes.drone, seconds=length, sample_rate_hz=SAMPLE_RATE_HZ)
     return found
 
 

@@ -1,7 +1,7 @@
 """Files to practise with, as plain orders: what sounds, how fast, how often, in which mixes; and their timing.
 
-An order is made by a pure function of its fields, so that orders can be made on all cores and the timing map can be
-written without making a sound.
+An order is made by a pure function of its fields, so that orders can be made on all cores, the timing map can be
+written without making a sound, and an order whose notes are what they were need not be made again.
 """
 
 from __future__ import annotations
@@ -15,15 +15,17 @@ from multiprocessing import get_context
 import numpy as np
 import numpy.typing as npt
 
+from partwright.files import content_hash, file_hash
 from partwright.sound.audio_io import FORMATS, Tags, encode_audio
+from partwright.sound.bowed import bowed_voice
 from partwright.sound.clock import whole_passage
 from partwright.sound.guide import SAMPLE_RATE_HZ
 from partwright.sound.loudness import integrated_lufs
 from partwright.sound.mixing import PRACTICE_LUFS, Levelled, levelled, mix, stereo_stems
-from partwright.sound.music import TAIL_SECONDS, Music, render_stems
+from partwright.sound.music import TAIL_SECONDS, Music, render_stems, stem_notes
 from partwright.sound.timing import TimingMap, make_timing, timing_document
 
-__all__ = ["Order", "Rung", "SoundFile", "make_orders", "order_timings", "timings_document"]
+__all__ = ["Order", "Rung", "SoundFile", "make_orders", "order_key", "order_timings", "timings_document"]
 
 _BREATH_SECONDS = 1.0
 """Silence between two turns, beyond what still rings; the count-in that follows is breath enough for the arm."""
@@ -63,11 +65,11 @@ class Order:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SoundFile:
-    """A finished file and its figures."""
+    """A finished file and its figures. `data` is None where the file lies there already."""
 
     name: str
     title: str
-    data: bytes = field(repr=False)
+    data: bytes | None = field(repr=False)
     seconds: float = 0.0
     lufs: float = 0.0
     true_peak_dbtp: float = 0.0
@@ -88,6 +90,32 @@ def _cores() -> int:
     if (said := os.environ.get("PARTWRIGHT_PROCESSES", "")).isdigit() and int(said) > 0:
         return int(said)
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+def order_key(order: Order) -> str:
+    """What an order's files are made from, as 64 hex digits: orders of one key give the same bytes.
+
+    The notes count as they will sound, not the plan they come from: another finger on the same string and in the same
+    bow is heard by nobody. Raises OSError where a sound font cannot be read.
+    """
+    music = order.music
+    chunks: list[bytes | str] = [
+        repr((order.title, order.files, order.stems, order.rungs, order.target_lufs, order.tags, music.count)),
+        order.tags.artwork_png,
+        repr(bowed_voice(music.instrument)),
+        file_hash(music.font) if music.font is not None else "",
+    ]
+    for timing, _ in _timings(order):
+        notes = stem_notes(
+            music,
+            timing,
+            wanted=order.wanted,
+            passage=order.passage or whole_passage(music.part),
+            subdivide=order.subdivide,
+            only_count_in=order.only_count_in,
+        )
+        chunks.append(repr((timing.seconds, notes, timing.beats if music.count == "spoken" else ())))
+    return content_hash(*chunks)
 
 
 def order_timings(order: Order) -> tuple[tuple[float, TimingMap], ...]:

@@ -1,4 +1,5 @@
-"""Writes what the manual takes from the program: docs/commands.md from --help, the tables of lesson_folder.md.
+"""Writes what the manual takes from the program: docs/commands.md from --help, the tables of lesson_folder.md and of
+dependencies.md.
 
 `make docs` runs it; a test fails where the files are not fresh.
 """
@@ -10,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import click
+from dependencies_table import dependencies_table
 
 from partwright.building import STEPS
 from partwright.cli.main import partwright
@@ -40,6 +42,11 @@ def lesson_folder_text(now: str) -> str:
     return _with_table(_with_table(now, "settings", settings), "products", products)
 
 
+def dependencies_text(now: str) -> str:
+    """docs/dependencies.md with a fresh table of packages."""
+    return _with_table(now, "packages", [*dependencies_table(now)])
+
+
 def _with_table(text: str, name: str, lines: Sequence[str]) -> str:
     before, rest = text.split(f"<!-- {name}: ", 1)
     comment, rest = rest.split("-->\n", 1)
@@ -60,12 +67,13 @@ def _walk(command: click.Command, name: str, parent: click.Context | None) -> It
 
 
 def main() -> int:
-    """Write both files; with --check only say whether they are fresh."""
+    """Write the files; with --check only say whether they are fresh."""
     stale = []
-    lesson_folder = HERE / "lesson_folder.md"
+    lesson_folder, dependencies = HERE / "lesson_folder.md", HERE / "dependencies.md"
     for path, text in (
         (HERE / "commands.md", commands_text()),
         (lesson_folder, lesson_folder_text(lesson_folder.read_text(encoding="utf-8"))),
+        (dependencies, dependencies_text(dependencies.read_text(encoding="utf-8"))),
     ):
         if not path.exists() or path.read_text(encoding="utf-8") != text:
             stale.append(path.name)

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from partwright.engraving.annotations import AtNote, Line, gather
 from partwright.engraving.boxes import Box
 from partwright.engraving.geometry import DrawnSystem, Piece
-from partwright.engraving.music import draw_systems, even_breaks, render_copy
+from partwright.engraving.music import bar_widths, draw_systems, even_breaks, line_starts, render_copy
 from partwright.engraving.placing import PlacedSystem, place_system
 from partwright.engraving.render_copy import RenderCopy
 from partwright.engraving.worker import EngravingProcess, shared_process
@@ -118,10 +118,10 @@ def draw_lines(
     engine = process or shared_process()
     made = render_copy(tune, bars=bars)
     drawn = draw_systems(engine, made, width=width, staff_size=staff_size, breaks="auto")
-    widths = [[s.measure_boxes[m].right - s.measure_boxes[m].left for m in s.measure_ids] for s in drawn]
+    widths = bar_widths(drawn)
     breaks = even_breaks(widths, width)
     if breaks or (goes_on and sum(widths[-1]) < _FULL * width):
-        made = render_copy(tune, bars=bars, new_systems=breaks or _as_they_are(widths))
+        made = render_copy(tune, bars=bars, new_systems=line_starts(drawn, breaks or _as_they_are(widths)))
         more = {"minLastJustification": 0.0} if goes_on else {}
         drawn = draw_systems(engine, made, width=width, staff_size=staff_size, breaks="encoded", more=more)
     return KeptLines(

@@ -6,7 +6,7 @@ notes. If the last line would be short, the bars are shared out evenly over the 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -20,7 +20,16 @@ from partwright.errors import EngravingError
 if TYPE_CHECKING:
     from partwright.score import Mark, Tune
 
-__all__ = ["EngravedMusic", "draw_systems", "engrave_music", "even_breaks", "library_options", "render_copy"]
+__all__ = [
+    "EngravedMusic",
+    "bar_widths",
+    "draw_systems",
+    "engrave_music",
+    "even_breaks",
+    "library_options",
+    "line_starts",
+    "render_copy",
+]
 
 STANDARD_UNIT = 9.0  # half a staff space in the library's units: a staff of 7.2 mm
 _SHORT_LAST_LINE = 0.72
@@ -34,7 +43,13 @@ class EngravedMusic:
     copy: RenderCopy
 
 
-def render_copy(tune: Tune, *, bars: tuple[int, int] | None = None, new_systems: Sequence[int] = ()) -> RenderCopy:
+def render_copy(
+    tune: Tune,
+    *,
+    bars: tuple[int, int] | None = None,
+    new_systems: Collection[str] = (),
+    for_print: bool = False,
+) -> RenderCopy:
     """The copy of a tune that the engraving library sees (see `render_copy`'s module)."""
     ids = {
         (place.bar_index, place.order): note.id for note, place in zip(tune.part.notes, tune.note_places, strict=True)
@@ -46,6 +61,7 @@ def render_copy(tune: Tune, *, bars: tuple[int, int] | None = None, new_systems:
         bars=bars,
         new_systems=new_systems,
         only_voice=bool(tune.voice),
+        for_print=for_print,
     )
 
 
@@ -57,15 +73,19 @@ def engrave_music(
     string_letters: Mapping[int, str],
     bars: tuple[int, int] | None = None,
     staff_size: float = 1.0,
+    for_print: bool = False,
     process: EngravingProcess | None = None,
 ) -> EngravedMusic:
-    """Systems `width` wide. `staff_size` 1 is a staff of 7.2 mm. Raises EngravingError for what cannot be drawn."""
+    """Systems `width` wide. `staff_size` 1 is a staff of 7.2 mm. Raises EngravingError for what cannot be drawn.
+
+    `for_print`: empty bars are joined and very long ones cut, as in a printed part.
+    """
     engine = process or shared_process()
-    made = render_copy(tune, bars=bars)
+    made = render_copy(tune, bars=bars, for_print=for_print)
     drawn = draw_systems(engine, made, width=width, staff_size=staff_size, breaks="auto")
-    breaks = even_breaks([[s.measure_boxes[m][2] - s.measure_boxes[m][0] for m in s.measure_ids] for s in drawn], width)
+    breaks = line_starts(drawn, even_breaks(bar_widths(drawn), width))
     if breaks:
-        made = render_copy(tune, bars=bars, new_systems=breaks)
+        made = render_copy(tune, bars=bars, new_systems=breaks, for_print=for_print)
         drawn = draw_systems(engine, made, width=width, staff_size=staff_size, breaks="encoded")
     notes, lines = gather(marks, made.signs, string_letters=string_letters)
     order = {note_id: rank for rank, note_id in enumerate(made.note_order)}
@@ -129,6 +149,17 @@ def library_options(width: float, staff_size: float, breaks: str) -> dict[str, o
         "breaksNoWidow": True,
         "systemDivider": "none",
     }
+
+
+def bar_widths(drawn: Sequence[DrawnSystem]) -> list[list[float]]:
+    """The widths of the bars of each line."""
+    return [[s.measure_boxes[m].right - s.measure_boxes[m].left for m in s.measure_ids] for s in drawn]
+
+
+def line_starts(drawn: Sequence[DrawnSystem], indices: Sequence[int]) -> frozenset[str]:
+    """Ids of the measures at these places among all that were drawn: of joined rests only the first one is."""
+    ids = [name for system in drawn for name in system.measure_ids]
+    return frozenset(ids[index] for index in indices)
 
 
 def even_breaks(widths: Sequence[Sequence[float]], width: float) -> tuple[int, ...]:

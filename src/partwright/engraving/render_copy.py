@@ -10,13 +10,15 @@ Shapes: the source tree is never touched.
 from __future__ import annotations
 
 import copy
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 from lxml import etree
 
 from partwright.engraving.guard import check_drawable
+from partwright.engraving.print_bars import cut_long_bars, join_rest_bars
 from partwright.errors import EngravingError
 
 __all__ = ["NoteSigns", "RenderCopy", "render_tree"]
@@ -60,15 +62,17 @@ def render_tree(
     part_id: str,
     note_ids: Mapping[tuple[int, int], str] | None = None,
     bars: tuple[int, int] | None = None,
-    new_systems: Sequence[int] = (),
+    new_systems: Collection[str] = (),
     only_voice: bool = False,
+    for_print: bool = False,
 ) -> RenderCopy:
     """A render copy of one part.
 
     `root` is a MusicXML root element (partwise or timewise); `note_ids` gives a note's id by bar index and the number
     of note elements before it in the bar (a note without one keeps its own); `bars` limits the copy to a range of bar
-    indices from 0, both included; `new_systems` lists bar indices (of the copy) that begin a line. With `only_voice`
-    the notes that `note_ids` does not name are left out, as when one voice of several was chosen.
+    indices from 0, both included; `new_systems` lists ids of measures that begin a line. With `only_voice`
+    the notes that `note_ids` does not name are left out, as when one voice of several was chosen. With `for_print`
+    bars are joined and cut as printed parts have them (see `print_bars`).
     Raises EngravingError for a part that is not there or cannot be drawn.
     """
     part = _part_of(root, part_id)
@@ -102,11 +106,17 @@ def render_tree(
         if index == 0 and carried is not None:
             made.insert(0, carried)
         count += _clean_measure(made, signs, order)
-        if index in new_systems and index > 0:
-            made.insert(0, etree.Element("print", {"new-system": "yes"}))
-        numbers[made.get("id")] = "" if measure.get("implicit") == "yes" else (measure.get("number") or "")
-        rests[made.get("id")] = _rest_edges(made)
         new_part.append(made)
+    drawn = list(new_part)
+    if for_print:
+        drawn = cut_long_bars(join_rest_bars(drawn))
+        new_part[:] = drawn
+    for index, made in enumerate(drawn):
+        name = made.get("id") or ""
+        numbers[name] = "" if made.get("implicit") == "yes" else (made.get("number") or "")
+        rests[name] = _rest_edges(made)
+        if name in new_systems and index > 0:
+            made.insert(0, etree.Element("print", {"new-system": "yes"}))
     check_drawable(new_part)
     _drop_loose_spanners(new_part)
     document = etree.Element("score-partwise", version="4.0")
@@ -265,6 +275,11 @@ def _clean_direction(measure: Any, direction: Any) -> None:
             direction.remove(kind)
     if direction.find("direction-type") is None:
         measure.remove(direction)
+        return
+    signs = list(direction.iterfind("direction-type/*"))
+    for words, sign in pairwise(signs):  # the library sets a sign close behind the words before it
+        if words.tag == "words" and sign.tag in ("coda", "segno"):
+            words.text = f"{words.text}\N{NO-BREAK SPACE}"
 
 
 def _make_invisible(note: Any) -> None:

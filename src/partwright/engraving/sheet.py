@@ -189,7 +189,13 @@ def _pages(
 
     def lay_out(size: float) -> tuple[EngravedMusic, list[LineBox], tuple[tuple[int, int], ...]]:
         made = engrave_music(
-            tune, marks, width=width, string_letters=string_letters(instrument), staff_size=size, process=process
+            tune,
+            marks,
+            width=width,
+            string_letters=string_letters(instrument),
+            staff_size=size,
+            for_print=True,
+            process=process,
         )
         boxes = [_line_box(system, made) for system in made.systems]
         return made, boxes, paginate(boxes, first_room, full - running)

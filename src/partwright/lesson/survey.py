@@ -49,7 +49,7 @@ def survey_part(part: Part, *, sections: Sequence[Section] | None = None) -> Sur
         bars=sum(not bar.pickup for bar in part.bars),
         pickup=part.bars[0].pickup,
         played_bars=len(part.played_bars),
-        metre=f"{first_full.beats}/{first_full.beat_type}",
+        metre=f"{first_full.beats}/{first_full.beat_type}" if first_full.metre_given else "free",
         tempo=f"{tempo.tempo_qpm:g} quarter notes per minute{assumed}",
         sections=_sections(part) if sections is None else tuple(sections),
         remarks=part.remarks,
@@ -86,10 +86,10 @@ def survey_document(survey: Survey) -> dict[str, object]:
 def survey_lines(survey: Survey) -> tuple[str, ...]:
     """The survey as lines for the screen."""
     pickup = " and a pick-up" if survey.pickup else ""
-    bars = f"{survey.bars}{pickup}, in {survey.metre}"
+    bars = f"{survey.bars}{pickup}, {'without a metre' if survey.metre == 'free' else f'in {survey.metre}'}"
     if survey.played_bars != survey.bars + survey.pickup:
         bars += f"; {survey.played_bars} as played with the repeats"
-    named = ", ".join(f"{s.name} (bars {s.first_bar}–{s.last_bar})" for s in survey.sections)
+    named = ", ".join(f"{s.name} ({_bars(s)})" for s in survey.sections)
     lines = [
         f"  key       {survey.key}",
         f"  range     {survey.lowest} to {survey.highest}, {survey.notes} notes",
@@ -162,3 +162,9 @@ def _pitch_class(name: str) -> int:
 
 def _printed(name: str) -> str:
     return name.replace("#", "♯").replace("b", "♭")
+
+
+def _bars(section: Section) -> str:
+    if section.first_bar == section.last_bar:
+        return f"bar {section.first_bar}"
+    return f"bars {section.first_bar}–{section.last_bar}"

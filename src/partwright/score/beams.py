@@ -57,7 +57,10 @@ def _edges(metre: WrittenMetre | None, length: Fraction) -> list[Fraction]:
     elif metre.beat_type >= 8:
         steps = [Fraction(1)]
         if metre.length_quarters % 1:
-            steps = [Fraction(1)] * int(metre.length_quarters) + [metre.length_quarters % 1]
+            whole, rest = int(metre.length_quarters), metre.length_quarters % 1
+            steps = [Fraction(1)] * whole + [rest]
+            if whole and rest * metre.beat_type == 4:  # no note is left alone at the end: 7/8 is 2 + 2 + 3
+                steps[-2:] = [1 + rest]
     else:
         steps = [Fraction(4, max(metre.beat_type, 4))]
     edges, at, k = [Fraction(0)], Fraction(0), 0

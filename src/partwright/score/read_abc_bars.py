@@ -92,6 +92,9 @@ class AbcBars:
         self.layer = 0
         self.graces: list[AbcEvent] = []  # they wait for the note they decorate
         self._jumps: dict[str, str] = {}  # they wait for the next bar
+        self._late_jumps: list[
+            str
+        ] = []  # right after a bar line: of the bar before, or of the next
         self._ending = ""
         self._remark = remark
 
@@ -125,6 +128,8 @@ class AbcBars:
             self.now.line = event.line
         layer.append(event)
         self.last = event
+        if self._late_jumps:
+            self.settle_jumps()
 
     def add_layer(self, token: Token) -> None:
         """Another voice begins at the start of the bar."""
@@ -138,11 +143,19 @@ class AbcBars:
         """A segno or coda stands at the start of its bar, the jumps at its end, as MusicXML counts them."""
         at_start = value in ("segno", "coda")
         if not at_start and self.now.empty and self.done:
-            self.done[-1].jumps[value] = value  # written after the bar line it belongs to
+            self._late_jumps.append(value)
         elif at_start and not self.now.empty and not self._room_left():
             self._jumps[value] = value
         else:
             self.now.jumps[value] = value
+
+    def settle_jumps(self) -> None:
+        """A jump after a bar line with no note behind it on its line belongs to the bar that is closed."""
+        if self.now.empty and self.done:
+            self.done[-1].jumps.update((value, value) for value in self._late_jumps)
+        else:
+            self.now.jumps.update((value, value) for value in self._late_jumps)
+        self._late_jumps = []
 
     def _room_left(self) -> bool:
         return self.metre is None or self.now.length < self.metre.length_quarters
@@ -151,6 +164,7 @@ class AbcBars:
 
     def close(self, unit: Fraction) -> None:
         """Ends the bar that is being read, if anything stands in it. `unit` is the unit note length in quarters."""
+        self.settle_jumps()
         self.layer = 0
         bar, done = self.now, self.done
         if bar.empty:

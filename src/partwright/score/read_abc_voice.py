@@ -109,6 +109,7 @@ class AbcVoice:
     def begin_line(self) -> None:
         """A line of music begins: syllables that follow belong to it."""
         self.line_events = []
+        self._bars.settle_jumps()
 
     def take(self, token: Token, line: int) -> None:
         """One token. Raises BadMusic."""

@@ -203,7 +203,8 @@ class _Melody:
                 groups.append(_Group(onset, note.onset, note.end, [note.midi], index))
         chords = sum(len(group.midi) > 1 for group in groups)
         if chords:
-            self.remarks.append(f"{chords} chords were read from notes that begin together.")
+            were = "chord was" if chords == 1 else "chords were"
+            self.remarks.append(f"{chords} {were} read from notes that begin together.")
         return groups, places
 
     def _say_grid(self, places: dict[Fraction, tuple[Fraction, BeatGrid]], deviation: float, collided: int) -> None:
@@ -211,7 +212,7 @@ class _Melody:
         plain = [(len(chosen.places), beat) for beat, chosen in places.values() if not chosen.triplets]
         finest = max((count / beat for count, beat in plain), default=Fraction(1))
         value = "quarters" if finest <= 1 else "eighths" if finest <= 2 else "16ths" if finest <= 4 else "32nds"
-        with_triplets = f", with triplets in {triplets} beats" if triplets else ""
+        with_triplets = f", with triplets in {triplets} {'beat' if triplets == 1 else 'beats'}" if triplets else ""
         chosen = "chosen by fit" if self.grid == "auto" else "as asked"
         self.remarks.append(
             f"Note beginnings were put on a grid of {value}{with_triplets} ({chosen}); "

@@ -191,6 +191,9 @@ def test_slurs_need_both_ends() -> None:
         ((6, 8), ["1/2"] * 6, "begin continue end begin continue end"),
         ((4, 4), ["1/2", "1/4", "1/4", "1/2", "1/2", 2], "begin continue end begin end -"),
         ((2, 4), ["3/4", "1/4", 1], "begin end -"),
+        ((7, 8), ["1/2"] * 7, "begin end begin end begin continue end"),  # no quaver is left alone
+        ((5, 8), ["1/2"] * 5, "begin end begin continue end"),
+        ((7, 16), ["1/4"] * 7, "begin continue continue end begin continue end"),
     ],
 )
 def test_beams_follow_the_metre(metre: tuple[int, int], lengths: list[object], beams: str) -> None:

@@ -212,6 +212,23 @@ def test_dynamics_jumps_and_lines() -> None:
     assert not converted.remarks
 
 
+@pytest.mark.parametrize(
+    ("music", "bar"),
+    [
+        ("C4 | D4 !D.C.!|]", "2"),
+        ("C4 | D4 |] !D.C.!", "2"),
+        ("C4 | !D.C.!D4 |]", "2"),  # said before the note, it is the note's bar
+        ("C4 | D4 |!D.C.!| E4 |]", "2"),
+        ("C4 | D4 |] !D.C.!\nE4 |]", "2"),  # nothing follows on its line
+        ("C4 | D4 | !D.C.!E2 F2 |]", "3"),
+    ],
+)
+def test_a_jump_belongs_to_the_note_or_bar_line_behind_it(music: str, bar: str) -> None:
+    """The standard, 4.14: a decoration stands before the note, rest or bar line it belongs to."""
+    (sound,) = read(music).tree.xpath("//sound[@dacapo]")
+    assert next(sound.iterancestors("measure")).get("number") == bar
+
+
 def test_chord_symbols_annotations_and_what_is_neither() -> None:
     """4.18, 4.19."""
     converted = read('"Am7"C "G/B"D "^above"E "_below"F "wild"G')

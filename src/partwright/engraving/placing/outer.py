@@ -5,6 +5,9 @@ The bar number over the clef is ours, and comes last, outside all of it. Units: 
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
+
 from partwright.engraving.boxes import Box, settle_down, settle_up
 from partwright.engraving.drawings import NUMBER_FACE, NUMBER_SIZE
 from partwright.engraving.geometry import Piece
@@ -34,11 +37,13 @@ OUTER_RANK: dict[str, int] = {
 }
 """How far out a kind of the library's stands: what is 0 stands nearest to the notes."""
 
+_JUMP = re.compile(r"(?:d\. ?[cs]\.|da capo|dal segno|fine\b|to coda)", re.IGNORECASE)
 _ROWS = frozenset({"harm", "voltaBracket"})
 
 
 def push_outer(ground: Ground) -> None:
-    """Move dynamics, chord symbols, endings and tempo outwards until nothing touches."""
+    """Move dynamics, chord symbols, endings and tempo outwards until nothing touches; jumps end at their bar line."""
+    sideways = {id(piece): _to_bar_line(ground, piece) for piece in ground.outer}
     middle = (ground.top + ground.bottom) / 2
     above = [p for p in ground.outer if (p.box.top + p.box.bottom) / 2 < middle]
     under = [p for p in ground.outer if p not in above]
@@ -48,10 +53,22 @@ def push_outer(ground: Ground) -> None:
             row = piece.kind if piece.kind in _ROWS else f"{piece.kind}{index}"
             groups.setdefault((OUTER_RANK[piece.kind], row), []).append(piece)
         for _, group in sorted(groups.items(), key=lambda item: (item[0][0], item[1][0].box.left)):
-            _push_group(ground, group, direction)
+            _push_group(ground, group, direction, sideways)
 
 
-def _push_group(ground: Ground, group: list[Piece], direction: int) -> None:
+def _to_bar_line(ground: Ground, piece: Piece) -> float:
+    """How far a jump ("D.C. al Fine", "To Coda") was moved so that it ends where its bar does, where it is read."""
+    bar = ground.system.measure_boxes.get(piece.measure_id or "")
+    if bar is None or piece.kind not in ("dir", "repeatMark"):
+        return 0.0
+    if not _JUMP.match(" ".join("".join(piece.element.itertext()).split())):
+        return 0.0
+    shift = max(bar.right - piece.box.right, -piece.box.left)
+    piece.boxes = [Box(b.left + shift, b.top, b.right + shift, b.bottom) for b in piece.boxes]
+    return shift
+
+
+def _push_group(ground: Ground, group: list[Piece], direction: int, sideways: Mapping[int, float]) -> None:
     """Pieces of one row move together; `direction` is -1 for up, 1 for down."""
     shift = 0.0
     settled = False
@@ -73,8 +90,9 @@ def _push_group(ground: Ground, group: list[Piece], direction: int) -> None:
                     shift += more
                     settled = False
     for piece in group:
-        if shift:
-            piece.element.set("transform", f"translate(0,{shift:.0f})")
+        aside = sideways[id(piece)]
+        if shift or aside:
+            piece.element.set("transform", f"translate({aside:.0f},{shift:.0f})")
             piece.boxes = [Box(b.left, b.top + shift, b.right, b.bottom + shift) for b in piece.boxes]
         for box in piece.boxes:
             ground.placed.add(box)

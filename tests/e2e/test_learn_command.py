@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
@@ -12,8 +13,12 @@ import pytest
 from conftest import Ran
 from made_teachers import corrected, hidden_taste, invented_tune, placed
 from made_tunes import small_tune, write_lesson_folder
-from partwright.fingering import prepare
+from partwright.files import file_hash
+from partwright.fingering import HandTaste, Planning, Taste, prepare
+from partwright.fingering.learning import Judged, Standing, judge, standing, standing_text
 from partwright.instrument import finger_text, load_instrument
+from partwright.lesson import learn_io
+from partwright.lesson.read_settings import read_lesson
 from partwright.score import Part, beat_text, read_tune
 
 CELLO = load_instrument("cello")
@@ -65,6 +70,7 @@ def test_learn_tell_keep_use_explain_forget(lessons: Path, partwright_here: Call
     pinned = [path for path in paths(lessons) if tomllib.loads((Path(path) / "lesson.toml").read_text())["pins"]]
     assert data["hands"]["cello"]["lessons"] == len(pinned)
     assert len(data["hands"]["cello"]["learned_from"]) == len(pinned)
+    assert data["hands"]["cello"]["let_stand"].keys() == data["hands"]["cello"]["learned_from"].keys()
 
     plain = json.loads(partwright_here("finger", lessons / "tune6", "--json").out)
     own = json.loads(partwright_here("finger", lessons / "tune6", "--taste", "hand.toml", "--json").out)
@@ -101,6 +107,56 @@ def test_learn_tell_keep_use_explain_forget(lessons: Path, partwright_here: Call
     assert "it had no taste" in partwright_here("learn", "--forget", lessons / "tune0").out
     back = json.loads(partwright_here("finger", lessons / "tune6", "--json").out)
     assert back["total_cost"] == plain["total_cost"]
+
+
+def test_a_lesson_says_what_it_said_when_it_was_learned_from(lessons: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The taste moves the plan of the lesson it is put into; that is not taken for the teacher's consent."""
+    folder = Path(shutil.copytree(lessons / "tune6", "own"))
+    settings = folder / "lesson.toml"
+    tune = file_hash(folder / "tune.musicxml")[:12]
+    part = read_tune(folder / "tune.musicxml").part
+    then = standing(prepare(part, CELLO))
+    first = then[part.notes[0].id].finger
+    pin = f'"1:1" = "{first}"'
+    written_before = settings.read_text(encoding="utf-8")
+    settings.write_text(written_before.replace("[pins]", f"[pins]\n{pin}"), encoding="utf-8")
+    hand = HandTaste(
+        instrument="cello",
+        times={"shift": 4.0, "open_string": -3.0},
+        added={},
+        learned_from={tune: ("1:1",)},
+        let_stand={tune: standing_text(then, part, CELLO)},
+    )
+    learn_io.use_taste(folder, Taste(name="Ottoline Fennick", hands=(hand,)))
+    said: list[tuple[Planning, dict[str, Standing]]] = []
+
+    def overheard(planning: Planning, *, stands: dict[str, Standing], **options: object) -> Judged:
+        said.append((planning, stands))
+        return judge(planning, stands=stands, **options)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(learn_io, "judge", overheard)
+
+    def learn() -> tuple[Planning, dict[str, Standing]]:
+        learn_io.learn_hands([learn_io.read_source(read_lesson(folder), folder)])
+        return said[-1]
+
+    def write(old: str, new: str) -> None:
+        settings.write_text(settings.read_text(encoding="utf-8").replace(old, new), encoding="utf-8")
+
+    plan, stands = learn()
+    assert standing(plan) != then
+    assert stands == then
+    write(pin, f'"1:1" = "{4 if first != 4 else 1}"')  # changed since: the lesson was gone through again
+    plan, stands = learn()
+    assert stands == standing(plan)
+    write(f'"1:1" = "{4 if first != 4 else 1}"', f'{pin}\n"2:1" = "{then_finger(part, then)}"')
+    plan, stands = learn()
+    assert stands == standing(plan)
+
+
+def then_finger(part: Part, then: dict[str, Standing]) -> str:
+    """The finger that stood at the beginning of the second bar."""
+    return finger_text(then[next(note.id for note in part.notes if note.bar == "2")].finger)
 
 
 def test_too_little_says_how_much_more_would_help(lessons: Path, partwright_here: Callable[..., Ran]) -> None:

@@ -48,7 +48,8 @@ def test_what_is_learned_keeps_costs_costs_and_rises_on_what_was_held_back(teach
 
 
 def test_rounds_come_to_an_end() -> None:
-    """Each round adds comparisons to those before, so what is made least can only grow; it settles."""
+    """Each round adds other ways to those before. What is compared with may change, so the value may fall too."""
     learned = learn_weights(lessons(1, range(3)), CELLO)
-    assert list(learned.values) == sorted(learned.values)
-    assert learned.settled or learned.rounds <= 12
+    assert len(learned.values) in (learned.rounds, learned.rounds - 1)
+    assert learned.rounds < 12
+    assert learned.comparisons >= learned.corrections

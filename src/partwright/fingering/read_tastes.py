@@ -18,7 +18,7 @@ from partwright.nearest import nearest
 
 __all__ = ["parse_taste", "read_taste"]
 
-_LARGEST_BYTES = 500_000
+_LARGEST_BYTES = 2_000_000
 _MOST_TIMES = 20.0
 _MOST_ADDED = 5.0
 
@@ -79,7 +79,7 @@ def _hand(name: str, row: Any, reader: _Reader) -> HandTaste:
     if not isinstance(row, dict):
         raise reader.fault(name, f'the hand for "{name}" is a table', "Write [hands.cello] on a line of its own.")
     for key in row:
-        if key not in ("decisions", "corrections", "lessons", "table", "times", "added", "learned_from"):
+        if key not in ("decisions", "corrections", "lessons", "table", "times", "added", "learned_from", "let_stand"):
             raise reader.fault(key, f'there is no setting "{key}" in the hand for {name}', "Take the line out.")
     weights = {term.name: term.weight for term in term_table()}
     times = reader.numbers(row, "times", weights)
@@ -99,6 +99,9 @@ def _hand(name: str, row: Any, reader: _Reader) -> HandTaste:
     places = reader.table(row, "learned_from", "learned_from")
     if not all(isinstance(at, list) and all(isinstance(one, str) for one in at) for at in places.values()):
         raise reader.fault("learned_from", "learned_from is a list of places for each tune", "Learn the taste again.")
+    stood = reader.table(row, "let_stand", "let_stand")
+    if not all(isinstance(words, str) for words in stood.values()):
+        raise reader.fault("let_stand", "let_stand is a text for each tune", "Learn the taste again.")
     return HandTaste(
         instrument=name,
         times=times,
@@ -108,6 +111,7 @@ def _hand(name: str, row: Any, reader: _Reader) -> HandTaste:
         lessons=reader.whole(row, "lessons"),
         table=reader.text(row, "table"),
         learned_from={tune: tuple(at) for tune, at in places.items()},
+        let_stand=stood,
     )
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from partwright.errors import InputError
 from partwright.files import content_hash
@@ -39,7 +39,8 @@ class HandTaste:
     """The taste for one instrument, and what it was learned from.
 
     `times` multiplies the default weight of a term; `added` is for terms that the table prices at nothing or likes.
-    `learned_from` names the pinned places ("BAR:BEAT") of each lesson, told apart by the hash of its tune.
+    `learned_from` names the pinned places ("BAR:BEAT") of each lesson, told apart by the hash of its tune; `let_stand`
+    says how each lesson stood then, a word a note (`learning.standing`).
     """
 
     instrument: str
@@ -50,6 +51,7 @@ class HandTaste:
     lessons: int = 0
     table: str = ""  # the mark of the defaults it stands beside
     learned_from: Mapping[str, tuple[str, ...]]
+    let_stand: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,6 +108,7 @@ def hand_taste(
     corrections: int,
     lessons: int,
     learned_from: Mapping[str, tuple[str, ...]],
+    let_stand: Mapping[str, str],
 ) -> HandTaste:
     """A taste from what was learned for each term, in the table's order: what differs visibly, rounded.
 
@@ -121,6 +124,7 @@ def hand_taste(
         lessons=lessons,
         table=table_mark(instrument),
         learned_from=learned_from,
+        let_stand=let_stand,
     )
 
 
@@ -186,6 +190,9 @@ def taste_text(taste: Taste) -> str:
             "",
             f"[hands.{key}.learned_from]",
             *(f"{_quoted(tune)} = [{', '.join(map(_quoted, at))}]" for tune, at in hand.learned_from.items()),
+            "",
+            f"[hands.{key}.let_stand]  # how each lesson stood when it was learned from, note by note",
+            *(f"{_quoted(tune)} = {_quoted(words)}" for tune, words in hand.let_stand.items()),
         ]
     return "\n".join(lines) + "\n"
 

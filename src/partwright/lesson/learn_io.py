@@ -12,9 +12,20 @@ from pathlib import Path
 
 from partwright.errors import LessonError, PartwrightError, Place
 from partwright.files import file_hash, write_atomic
-from partwright.fingering import HandTaste, Planning, Taste, hand_taste, taste_lines, taste_text
+from partwright.fingering import HandTaste, Pin, Planning, Taste, hand_taste, taste_lines, taste_text
 from partwright.fingering import prepare as lay_out
-from partwright.fingering.learning import LET_STAND, Judged, Learned, Said, judge, learn_weights
+from partwright.fingering.learning import (
+    LET_STAND,
+    Judged,
+    Learned,
+    Said,
+    Standing,
+    judge,
+    learn_weights,
+    read_standing,
+    standing,
+    standing_text,
+)
 from partwright.instrument import Instrument
 from partwright.lesson.lesson import Lesson
 from partwright.lesson.lock_io import folder_lock
@@ -82,6 +93,7 @@ def learn_hands(
 def _learn(name: str, sources: Sequence[Source], let_stand: float, seed: int, said: Said | None) -> HandLearned:
     judged: list[Judged] = []
     learned_from: dict[str, tuple[str, ...]] = {}
+    stood: dict[str, str] = {}
     plannings: list[Planning] = []
     for source in sources:
         job = source.job
@@ -95,7 +107,14 @@ def _learn(name: str, sources: Sequence[Source], let_stand: float, seed: int, sa
         known = job.hand_taste.learned_from.get(tune) if job.hand_taste is not None else None
         seen = None if known is None else {note_id for note_id, place in places.items() if place in known}
         reviewed = any(pin.origin == "lesson" for pin in job.pins)
-        judged.append(judge(planning, reviewed=reviewed, let_stand=let_stand, seen=seen))
+        stands = standing(planning) if reviewed else {}
+        if reviewed and seen is not None and seen == places.keys():
+            then = _stood(job, tune)
+            if all(_as_pinned(then.get(pin.note_id), pin) for pin in job.pins):
+                stands = then  # no pin is new: nobody has gone through what the taste has since made of the lesson
+        if stands:
+            stood[tune] = standing_text(stands, job.part, job.instrument)
+        judged.append(judge(planning, reviewed=reviewed, let_stand=let_stand, seen=seen, stands=stands))
     decided = [lesson for lesson in judged if lesson.pinned]
     if not decided:
         return HandLearned(instrument=name, learned=None, hand=None, lessons=0)
@@ -113,8 +132,23 @@ def _learn(name: str, sources: Sequence[Source], let_stand: float, seed: int, sa
             corrections=learned.corrections,
             lessons=len(decided),
             learned_from=learned_from,
+            let_stand=stood,
         )
     return HandLearned(instrument=name, learned=learned, hand=hand, lessons=len(decided))
+
+
+def _stood(job: Prepared, tune: str) -> dict[str, Standing]:
+    """How the lesson stood when the taste in force was learned from it; nothing where that is not known."""
+    if job.hand_taste is None:
+        return {}
+    return read_standing(job.hand_taste.let_stand.get(tune, ""), job.part, job.instrument) or {}
+
+
+def _as_pinned(stood: Standing | None, pin: Pin) -> bool:
+    """Whether a note stood as this pin has it, as far as that is known."""
+    if stood is None or pin.banned:
+        return True
+    return all(asked in (None, was) for asked, was in ((pin.finger, stood.finger), (pin.string, stood.string)))
 
 
 def _planned(job: Prepared, before: Sequence[Planning]) -> Planning:

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from partwright.fingering.learning.counts import CountBook
-from partwright.fingering.learning.evidence import LET_STAND, Comparison, Judged, Pricing, comparisons, without
+from partwright.fingering.learning.evidence import LET_STAND, Judged, Met, Pricing, without
 from partwright.fingering.learning.margin import MARGIN, Fitted, fit
 from partwright.fingering.search import solve
 from partwright.fingering.terms import Weights, default_weights
@@ -26,12 +26,11 @@ FOLDS = 5
 _FOLDS_OF_FEW = 10
 _FEW_PINS = 60
 _MOST_ROUNDS = 12
-_MOST_ROUNDS_HELD_BACK = 5
+_MOST_ROUNDS_HELD_BACK = 2
 _LEAST_NEWS = 0.01  # of the comparisons known; fewer new ones than this and the rounds end
 _STRETCH_BARS = 8
 
 Said = Callable[[str, int, int], None]
-_Known = dict[tuple[int, tuple[tuple[int, float], ...]], Comparison]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -83,17 +82,17 @@ def learn_weights(
     base = default_weights(instrument)
     defaults = [default_weights(instrument, instrument.levels[lesson.planning.level.name]) for lesson in lessons]
     book = CountBook()
-    known: _Known = {}
+    met = [Met(lesson, index, book) for index, lesson in enumerate(lessons)]
 
     def tell(number: int) -> None:
         if said:
             said("comparing your fingers with others", number, _MOST_ROUNDS + FOLDS)
 
-    course = _rounds(lessons, book, defaults, base, known, _MOST_ROUNDS, tell)
+    course = _rounds(met, book, defaults, base, _MOST_ROUNDS, tell)
     fitted = course.fitted
     agreement = Agreement(pins=0, pins_old=0, pins_new=0, stood=0, stood_old=0, stood_new=0)
     if fitted is not None:
-        agreement = _held_back(lessons, known, book, defaults, base, seed, said)
+        agreement = _held_back(lessons, met, book, defaults, base, seed, said)
     accepted = fitted is not None and agreement.rises
     return Learned(
         fitted=fitted if accepted else None,
@@ -102,7 +101,7 @@ def learn_weights(
         corrections=sum(_corrections(lesson) for lesson in lessons),
         stood=sum(len(lesson.stood) for lesson in lessons),
         rounds=course.rounds,
-        comparisons=len(known),
+        comparisons=sum(len(one.comparisons) for one in met),
         values=course.values,
         settled=course.settled,
     )
@@ -119,16 +118,17 @@ class _Course:
 
 
 def _rounds(
-    lessons: Sequence[Judged],
+    met: Sequence[Met],
     book: CountBook,
     defaults: Sequence[Weights],
     base: Weights,
-    known: _Known,
     most: int,
     tell: Callable[[int], None],
 ) -> _Course:
-    """Search and fit in turn, until hardly anything new is found. What is found is added to `known`."""
-    fitted = fit(list(known.values()), book, defaults, base) if known else None
+    """Search and fit in turn, until hardly anything new is found. What is found is kept in `met`; the first fit is to
+    what it already has."""
+    known = [comparison for one in met for comparison in one.comparisons]
+    fitted = fit(known, book, defaults, base) if known else None
     values: list[float] = []
     settled = False
     number = 0
@@ -136,14 +136,12 @@ def _rounds(
         number += 1
         tell(number)
         pricing = Pricing(defaults if fitted is None else [fitted.weights(own) for own in defaults])
-        before = len(known)
-        for index, lesson in enumerate(lessons):
-            for found in comparisons(lesson, index, pricing, book, margin=MARGIN):
-                known.setdefault((index, found.more), found)
-        settled = len(known) == before
-        if len(known) - before <= _LEAST_NEWS * before:
+        news = sum(one.search(pricing, margin=MARGIN) for one in met)
+        found = [comparison for one in met for comparison in one.comparisons]
+        settled = not news
+        if news <= _LEAST_NEWS * len(found):
             break
-        fitted = fit(list(known.values()), book, defaults, base, start=None if fitted is None else fitted.x)
+        fitted = fit(found, book, defaults, base, start=None if fitted is None else fitted.x)
         values.append(fitted.value)
     return _Course(fitted, number, tuple(values), settled)
 
@@ -161,7 +159,7 @@ def _corrections(lesson: Judged) -> int:
 
 def _held_back(
     lessons: Sequence[Judged],
-    known: _Known,
+    met: Sequence[Met],
     book: CountBook,
     defaults: Sequence[Weights],
     base: Weights,
@@ -179,9 +177,8 @@ def _held_back(
         held = [frozenset(v for v, number in numbers.items() if number == fold) for numbers in fold_of]
         if not any(lesson.fresh & out for lesson, out in zip(lessons, held, strict=True)):
             continue
-        others = {key: found for key, found in known.items() if not held[found.lesson].intersection(found.variables)}
-        left = [without(lesson, out) for lesson, out in zip(lessons, held, strict=True)]
-        fitted = _rounds(left, book, defaults, base, others, _MOST_ROUNDS_HELD_BACK, lambda _: None).fitted
+        left = [one.but(without(lesson, out)) for one, lesson, out in zip(met, lessons, held, strict=True)]
+        fitted = _rounds(left, book, defaults, base, _MOST_ROUNDS_HELD_BACK, lambda _: None).fitted
         pricing = Pricing(defaults if fitted is None else [fitted.weights(own) for own in defaults])
         for index, (lesson, out) in enumerate(zip(lessons, held, strict=True)):
             if not lesson.fresh & out:

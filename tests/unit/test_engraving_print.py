@@ -128,6 +128,57 @@ def test_a_jump_ends_where_its_bar_does(text: str, tmp_path: Path) -> None:
     assert abs(dolce.box.left - heads["n3"].left) < 100
 
 
+def test_a_jump_after_the_last_note_makes_no_room_behind_the_last_bar_line(tmp_path: Path) -> None:
+    """The staff ends with the final bar line, and the words stand over the bar."""
+    piece = Piece()
+    piece.bar(ATTRIBUTES + held(piece), number=1)
+    piece.bar(held(piece) + words("D.C. al Fine") + END, number=2)
+    (system,) = drawn(piece, tmp_path).systems
+    (jump,) = (p for p in system.outer if p.kind in ("dir", "repeatMark"))
+    element = etree.fromstring(f'<svg xmlns="http://www.w3.org/2000/svg">{system.svg}</svg>')
+    staff, line = farthest_right(element, "staff"), farthest_right(element, "barLine")
+    assert abs(staff - line) < 100  # half a thick line, in hundredths of a mm
+    assert jump.box.right < line + 100
+
+
+def farthest_right(element: etree._Element, kind: str) -> float:
+    """The largest x of what is drawn in groups of this kind, by the numbers of its own lines and polygons."""
+    found = []
+    for group in element.iter("{*}g"):
+        if group.get("class") == kind:
+            for child in group:
+                pairs = re.findall(r"(-?[\d.]+)[ ,](-?[\d.]+)", child.get("d", "") + child.get("points", ""))
+                found += [float(x) for x, _ in pairs]
+                found += [float(child.get("x", 0)) + float(child.get("width", 0))] if child.get("width") else []
+    return max(found)
+
+
+@pytest.mark.parametrize(("first", "metres"), [(0, ["34"]), (1, ["54"]), (2, ["54"])])
+def test_an_excerpt_begins_with_the_metre_of_its_first_bar(first: int, metres: list[str], tmp_path: Path) -> None:
+    """Where the metre changes at its first bar, the new one alone is printed, not the one before."""
+    piece = Piece()
+    piece.bar(ATTRIBUTES + held(piece), number=1)
+    change = (
+        "<attributes><key><fifths>-3</fifths></key><time><beats>5</beats><beat-type>4</beat-type></time></attributes>"
+    )
+    five = piece.note(8, 16, "whole", note_id=piece.next_id()) + piece.note(8, 4, "quarter", note_id=piece.next_id())
+    piece.bar(change + five, number=2)
+    six = piece.note(9, 16, "whole", note_id=piece.next_id()) + piece.note(8, 4, "quarter", note_id=piece.next_id())
+    piece.bar(six + END, number=3)
+    music = engrave_music(
+        piece.tune(tmp_path), (), width=17_800.0, string_letters={}, bars=(first, first), for_print=False
+    )
+    element = etree.fromstring(f'<svg xmlns="http://www.w3.org/2000/svg">{music.systems[0].svg}</svg>')
+    shown = [
+        "".join(chr(ord(use.get("href", "")[-1])) for use in sign.iter("{*}use"))
+        for sign in element.iter("{*}g")
+        if sign.get("class") == "meterSig"
+    ]
+    assert shown == metres
+    flats = [g for g in element.iter("{*}g") if (g.get("class") or "").startswith("keyAccid")]
+    assert len(flats) == (2 if first == 0 else 3)
+
+
 def test_a_page_of_an_empty_part_is_still_a_page(tmp_path: Path) -> None:
     """A part that rests almost throughout: one line, and the SVG can be read."""
     piece = bars_of(*[REST] * 60, "note")

@@ -63,7 +63,7 @@ def booklet_pdf(
     drawn = _Drawn(teaching, tune, marks, page, {planned.drill.id: planned for planned in drills}, process)
     book = {
         "language": "en",
-        "page": {"width": page.width_mm, "height": page.height_mm, "side": SIDE_MM},
+        "page": {"width": page.width_mm, "height": page.height_mm, "side": SIDE_MM, "part_side": page.side_mm},
         "title": heading.title,
         "subtitle": heading.subtitle,
         "authors": [name for name in (heading.composer, heading.arranger) if name],

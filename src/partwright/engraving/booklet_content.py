@@ -216,7 +216,7 @@ def _spot(spot: HardSpot, teaching: Teaching) -> SpotContent:
     ]
     return SpotContent(
         title=spot.name,
-        where=f"{where}, at bar {bar}, beat {beat_text(event.beat)}",
+        where=f"{where}, {'' if where == f'bar {bar}' else f'at bar {bar}, '}beat {beat_text(event.beat)}",
         why=why[0].upper() + why[1:] + "." if why else "",
         find=tuple(mark.words for mark in marks[:2]),
         drills=tuple(drills),

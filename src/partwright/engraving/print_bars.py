@@ -7,17 +7,41 @@ Shapes: MusicXML measure elements of a render copy; pieces of "bar-5" are "bar-5
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import Any
 
 from lxml import etree
 
-__all__ = ["cut_long_bars", "join_rest_bars"]
+__all__ = ["cut_long_bars", "is_jump", "join_rest_bars", "jumps_first"]
 
 _LONGEST = 40  # beginnings of notes in one bar: more do not stand side by side in one line
 _PIECE = 12  # beginnings in one piece, so that lines come out evenly full
 _FEWEST_RESTS = 2
+_JUMP = re.compile(r"\s*(?:d\. ?[cs]\.|da capo|dal segno|fine\b|to coda)", re.IGNORECASE)
+
+
+def is_jump(text: str) -> bool:
+    """Whether words say where to go on, which a player reads at the end of the bar.
+
+    >>> is_jump("D.C. al Fine"), is_jump("To Coda"), is_jump("Finely")
+    (True, True, False)
+    """
+    return _JUMP.match(text) is not None
+
+
+def jumps_first(measure: Any) -> None:
+    """Jumps go to the start of their bar: behind its last note the engraving library would make room beyond the line.
+
+    Placing moves them to the bar line.
+    """
+    first = next((child for child in measure if child.tag == "note"), None)
+    if first is None:
+        return
+    for direction in measure.findall("direction"):
+        if is_jump(" ".join(words.text or "" for words in direction.iter("words"))):
+            first.addprevious(direction)
 
 
 def join_rest_bars(measures: Sequence[Any]) -> list[Any]:

@@ -10,7 +10,7 @@ Shapes: the source tree is never touched.
 from __future__ import annotations
 
 import copy
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
@@ -18,7 +18,7 @@ from typing import Any
 from lxml import etree
 
 from partwright.engraving.guard import check_drawable
-from partwright.engraving.print_bars import cut_long_bars, join_rest_bars
+from partwright.engraving.print_bars import cut_long_bars, join_rest_bars, jumps_first
 from partwright.errors import EngravingError
 
 __all__ = ["NoteSigns", "RenderCopy", "render_tree"]
@@ -89,7 +89,6 @@ def render_tree(
             "Choose a range inside it.",
         )
     new_part = etree.Element("part", id="P1")
-    carried = _carried_attributes(measures[:first])
     signs: dict[str, NoteSigns] = {}
     order: list[str] = []
     numbers: dict[str, str] = {}
@@ -103,9 +102,10 @@ def render_tree(
             else:
                 new.set("id", ids[old])
         made.set("id", f"bar-{first + index + 1}")
-        if index == 0 and carried is not None:
-            made.insert(0, carried)
+        if index == 0:
+            _carry_attributes(measures[:first], made)
         count += _clean_measure(made, signs, order)
+        jumps_first(made)
         new_part.append(made)
     drawn = list(new_part)
     if for_print:
@@ -215,22 +215,54 @@ def _ids(measures: list[Any], given: Mapping[tuple[int, int], str]) -> dict[Any,
     return ids
 
 
-def _carried_attributes(before: list[Any]) -> Any | None:
-    """Divisions, key, metre, clefs and transposition in force after these bars."""
+_CARRIED = ("divisions", "key", "time", "staves", "clef", "staff-details", "transpose")
+
+
+def _carry_attributes(before: list[Any], first: Any) -> None:
+    """Puts what is in force at the start of `first` into one element there: key, metre, clefs and so on.
+
+    What the bar itself says at its start replaces what stood before it: the library would print the older of two.
+    """
     state: dict[tuple[str, str], Any] = {}
     for measure in before:
         for attributes in measure.iterchildren("attributes"):
-            for child in attributes:
-                if child.tag in ("divisions", "key", "time", "staves", "clef", "transpose", "staff-details"):
-                    state[child.tag, child.get("number", "")] = child
+            _overrule(state, [child for child in attributes if child.tag in _CARRIED])
     if not state:
-        return None
+        return
+    for attributes in list(_at_start(first)):
+        own = [child for child in attributes if child.tag in _CARRIED]
+        _overrule(state, own)
+        for child in own:
+            attributes.remove(child)
+        if len(attributes) == 0:
+            first.remove(attributes)
     made = etree.Element("attributes")
-    for tag in ("divisions", "key", "time", "staves", "clef", "staff-details", "transpose"):
-        for (name, _), child in sorted(state.items(), key=lambda item: item[0]):
-            if name == tag:
-                made.append(copy.deepcopy(child))
-    return made
+    for tag in _CARRIED:
+        made.extend(copy.deepcopy(child) for (name, _), child in sorted(state.items(), key=_by_key) if name == tag)
+    first.insert(0, made)
+
+
+def _by_key(item: tuple[tuple[str, str], Any]) -> tuple[str, str]:
+    return item[0]
+
+
+def _at_start(measure: Any) -> Iterator[Any]:
+    """The attributes before the first note of a bar."""
+    for child in measure:
+        if child.tag in ("note", "forward", "backup"):
+            return
+        if child.tag == "attributes":
+            yield child
+
+
+def _overrule(state: dict[tuple[str, str], Any], children: Sequence[Any]) -> None:
+    """A key or metre without a staff's number holds for every staff."""
+    for child in children:
+        if child.get("number") is None and child.tag in ("key", "time", "transpose"):
+            for key in [key for key in state if key[0] == child.tag]:
+                del state[key]
+    for child in children:
+        state[child.tag, child.get("number", "")] = child
 
 
 def _clean_measure(measure: Any, signs: dict[str, NoteSigns], order: list[str]) -> int:

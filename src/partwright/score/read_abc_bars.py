@@ -92,9 +92,7 @@ class AbcBars:
         self.layer = 0
         self.graces: list[AbcEvent] = []  # they wait for the note they decorate
         self._jumps: dict[str, str] = {}  # they wait for the next bar
-        self._late_jumps: list[
-            str
-        ] = []  # right after a bar line: of the bar before, or of the next
+        self._late_jumps: list[str] = []  # right after a bar line: of the bar before, or of the next
         self._ending = ""
         self._remark = remark
 

@@ -5,7 +5,6 @@ The bar number over the clef is ours, and comes last, outside all of it. Units: 
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 
 from partwright.engraving.boxes import Box, settle_down, settle_up
@@ -13,6 +12,7 @@ from partwright.engraving.drawings import NUMBER_FACE, NUMBER_SIZE
 from partwright.engraving.geometry import Piece
 from partwright.engraving.lettering import letter
 from partwright.engraving.placing.ground import GAP, Ground
+from partwright.engraving.print_bars import is_jump
 from partwright.engraving.typefaces import CAP_HEIGHT
 
 __all__ = ["OUTER_RANK", "place_bar_number", "push_outer"]
@@ -37,7 +37,7 @@ OUTER_RANK: dict[str, int] = {
 }
 """How far out a kind of the library's stands: what is 0 stands nearest to the notes."""
 
-_JUMP = re.compile(r"(?:d\. ?[cs]\.|da capo|dal segno|fine\b|to coda)", re.IGNORECASE)
+_BESIDE = {"tempo": 260.0, "dir": 160.0}  # words read as one with what stands next to them at the same height
 _ROWS = frozenset({"harm", "voltaBracket"})
 
 
@@ -61,7 +61,7 @@ def _to_bar_line(ground: Ground, piece: Piece) -> float:
     bar = ground.system.measure_boxes.get(piece.measure_id or "")
     if bar is None or piece.kind not in ("dir", "repeatMark"):
         return 0.0
-    if not _JUMP.match(" ".join("".join(piece.element.itertext()).split())):
+    if not is_jump("".join(piece.element.itertext())):
         return 0.0
     shift = max(bar.right - piece.box.right, -piece.box.left)
     piece.boxes = [Box(b.left + shift, b.top, b.right + shift, b.bottom) for b in piece.boxes]
@@ -77,7 +77,8 @@ def _push_group(ground: Ground, group: list[Piece], direction: int, sideways: Ma
         for piece in group:
             for box in piece.boxes:
                 moved = Box(box.left, box.top + shift, box.right, box.bottom + shift)
-                near = ground.placed.between(box.left - 60, box.right + 60)
+                beside = _BESIDE.get(piece.kind, 60.0)
+                near = ground.placed.between(box.left - beside, box.right + beside)
                 if shift:
                     near = near + ground.inner.between(box.left - 30, box.right + 30)
                 spans = [(b.top, b.bottom) for b in near]

@@ -556,3 +556,35 @@ def test_undo_goes_on_after_a_restart(tmp_path: Path) -> None:
         assert lesson["undo"] == "Changed the title"
         client.post(f"{L}/undo", json={"version": lesson["version"]})
     assert (tmp_path / "weir" / "lesson.toml").read_bytes() == before
+
+
+def test_a_report_is_answered_and_one_changed_by_hand_still_shows(server: StudioServer, client: httpx.Client) -> None:
+    path = server.folder / "weir" / "reports.json"
+    before = path.read_bytes() if path.is_file() else None
+    rows = [
+        {"id": "r1", "kind": "claim", "bar": "3", "verdict": "right", "words": "C sharp", "count": 2, "state": "open"},
+        {"id": "r2", "kind": "question", "words": "<b>why?</b>", "state": "answered", "edition": 2, "answered": "x"},
+        {"id": 3, "kind": "claim", "bar": 4, "verdict": {"odd": 1}, "count": "many", "edition": "x", "history": 7},
+    ]
+    try:
+        path.write_text(json.dumps({"format": 1, "reports": rows}), encoding="utf-8")
+        told = client.get(f"{L}/publish").json()["reports"]
+        assert [(row["id"], row["state"], row["verdict"], row["count"]) for row in told] == [
+            ("r1", "open", "right", 2), ("3", "open", None, 1), ("r2", "answered", None, 1),
+        ]  # fmt: skip
+        body = {"id": "r1", "state": "answered", "was": "open"}
+        answer = client.put(f"{L}/reports", json=body)
+        assert answer.status_code == 200
+        assert [row["id"] for row in answer.json()["reports"] if row["state"] == "answered"] == ["r1", "r2"]
+        assert client.put(f"{L}/reports", json=body).status_code == 409
+        assert client.put(f"{L}/reports", json={**body, "id": "r9"}).status_code == 404
+        kept = json.loads(path.read_bytes())["reports"]
+        assert kept[0]["history"][-1]["by"] == "maker"
+        assert kept[1:] == rows[1:]
+        path.write_text("{", encoding="utf-8")
+        broken = client.get(f"{L}/publish").json()
+        assert (broken["reports"], "cannot be read" in broken["reports_fault"]["words"]) == ([], True)
+    finally:
+        path.unlink()
+        if before is not None:
+            path.write_bytes(before)

@@ -129,23 +129,27 @@ def _reports(folder: Path, today: datetime.date) -> dict[str, Any]:
         rows = [row for row in read_kept(folder, today=today) if row.get("kind") in ("claim", "question")]
     except PartwrightError as error:
         return {"reports": [], "reports_fault": error_document(error)}
-    rows.sort(key=lambda row: row.get("state", "open") != "open")
+    rows.sort(key=lambda row: (row.get("state") or "open") != "open")
     return {
         "reports": [
             {
                 "id": str(row.get("id")),
                 "kind": row["kind"],
-                "bar": row.get("bar") or None,
-                "beat": row.get("beat") or None,
-                "count": int(row.get("count") or 1),
+                "bar": _text(row.get("bar")),
+                "beat": _text(row.get("beat")),
+                "count": count if type(count := row.get("count")) is int else 1,
                 "words": str(row.get("words") or ""),
-                "verdict": row.get("verdict") or None,
-                "erratum": row.get("erratum") or None,
-                "state": row.get("state") or "open",
-                "edition": row.get("edition"),
+                "verdict": verdict if (verdict := row.get("verdict")) in ("right", "check", "wrong") else None,
+                "erratum": _text(row.get("erratum")),
+                "state": str(row.get("state") or "open"),
+                "edition": edition if type(edition := row.get("edition")) is int else None,
                 "state_words": state_words(row),
             }
             for row in rows
         ],
         "reports_fault": None,
     }
+
+
+def _text(value: object) -> str | None:
+    return str(value) if value else None

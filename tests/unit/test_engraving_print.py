@@ -179,6 +179,35 @@ def test_an_excerpt_begins_with_the_metre_of_its_first_bar(first: int, metres: l
     assert len(flats) == (2 if first == 0 else 3)
 
 
+def symbol(root: str, kind: str, text: str | None, *degrees: tuple[str, int, str]) -> str:
+    attribute = "" if text is None else f' text="{text}"'
+    more = "".join(
+        f"<degree><degree-value>{value}</degree-value><degree-alter>{alter}</degree-alter>"
+        f"<degree-type>{what}</degree-type></degree>"
+        for value, alter, what in degrees
+    )
+    return f"<harmony><root><root-step>{root}</root-step></root><kind{attribute}>{kind}</kind>{more}</harmony>"
+
+
+@pytest.mark.parametrize(
+    ("chord", "printed"),
+    [
+        (symbol("E", "dominant", "7b9", ("9", -1, "add")), "E7♭9"),
+        (symbol("E", "dominant", "7#5#9", ("5", 1, "alter"), ("9", 1, "add")), "E7♯5♯9"),
+        (symbol("E", "dominant", "7", ("9", -1, "add")), "E7(♭9)"),  # the words do not say it: it is added
+        (symbol("E", "dominant-13th", "13", ("3", 0, "subtract")), "E13(no3)"),
+        (symbol("B", "minor", "m"), "Bm"),
+    ],
+)
+def test_a_chord_symbol_says_each_degree_once(chord: str, printed: str, tmp_path: Path) -> None:
+    piece = Piece()
+    piece.bar(ATTRIBUTES + chord + held(piece) + END, number=1)
+    (system,) = drawn(piece, tmp_path).systems
+    (found,) = (p for p in system.outer if p.kind == "harm")
+    assert "".join("".join(found.element.itertext()).split()) == printed.replace("♭", "").replace("♯", "")
+    assert len(list(found.element.iter("{*}use"))) == printed.count("♭") + printed.count("♯")
+
+
 def test_a_page_of_an_empty_part_is_still_a_page(tmp_path: Path) -> None:
     """A part that rests almost throughout: one line, and the SVG can be read."""
     piece = bars_of(*[REST] * 60, "note")

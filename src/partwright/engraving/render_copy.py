@@ -10,6 +10,7 @@ Shapes: the source tree is never touched.
 from __future__ import annotations
 
 import copy
+import re
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -271,6 +272,8 @@ def _clean_measure(measure: Any, signs: dict[str, NoteSigns], order: list[str]) 
     for child in list(measure):
         if child.tag in ("print", "sound", "listening", "bookmark", "grouping", "link"):
             measure.remove(child)
+        elif child.tag == "harmony":
+            _clean_harmony(child)
         elif child.tag == "direction":
             for sound in list(child.iterchildren("sound")):
                 child.remove(sound)
@@ -287,6 +290,18 @@ def _clean_measure(measure: Any, signs: dict[str, NoteSigns], order: list[str]) 
         if found is not None:
             signs[note_id] = found
     return count
+
+
+def _clean_harmony(harmony: Any) -> None:
+    """A chord's own words, with true accidentals; a degree that stands in them is not printed a second time."""
+    kind = harmony.find("kind")
+    text = kind.get("text") if kind is not None else None
+    if text is None or kind is None:
+        return
+    for degree in harmony.findall("degree"):
+        if re.search(rf"(?<!\d){re.escape(degree.findtext('degree-value', '').strip())}(?!\d)", text):
+            harmony.remove(degree)
+    kind.set("text", re.sub(r"#(?=\d)", "♯", re.sub(r"b(?=\d)", "♭", text)))
 
 
 def _clean_direction(measure: Any, direction: Any) -> None:

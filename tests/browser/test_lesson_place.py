@@ -24,6 +24,7 @@ def test_a_section_is_dragged_to_another_bar_line_and_moved_by_key(studio: Studi
     lesson = studio.lesson("drag")
     page = open_page("#/drag/lesson")
     handle = page.locator(".begin[data-name='B']")
+    handle.hover()  # waits until the score is drawn and at rest
     box = handle.bounding_box()
     lines = page.evaluate(
         "[...document.querySelectorAll('.bar-hit')].map(e => [+e.dataset.barIndex, e.getBoundingClientRect().left])"
@@ -189,3 +190,17 @@ def test_two_windows_do_not_overwrite_each_others_episodes(studio: Studio, open_
     two.get_by_role("button", name="Make my change now").click()
     until(two, "window.partwright.state.lesson.episodes.some((x) => x.title === 'From the second window')")
     assert [title for title, _ in episodes(lesson)][2:] == ["From the first window", "From the second window"]
+    until(one, "window.partwright.state.lesson.episodes.length === 4")  # it hears of it, and goes on from there
+    remark = one.get_by_role("textbox", name="Remark on section B")
+    remark.fill("from the first window")
+    remark.press("Tab")
+    settled(one, "section")
+    two.evaluate("window.partwright.state.lesson.version = 'an old one'")
+    other = two.get_by_role("textbox", name="Remark on section C")
+    other.fill("from the second window")
+    other.press("Tab")
+    two.get_by_role("button", name="Make my change now").click()
+    until(two, "window.partwright.state.lesson.sections[2].remark === 'from the second window'")
+    with (lesson / "lesson.toml").open("rb") as file:
+        remarks = [section.get("remark", "") for section in tomllib.load(file)["sections"]]
+    assert remarks[1:3] == ["from the first window", "from the second window"]

@@ -127,15 +127,18 @@ async function begin(section, barIndex) {
   const first = numberOf(barIndex);
   const before = numberOf(barIndex - 1);
   if (first === null || before === null) return draw();
-  const next = sections.map(({ name, first_bar, last_bar, remark }, k) => ({
-    name, remark: remark ?? "", first_bar: k === i ? first : first_bar, last_bar: k === i - 1 ? before : last_bar,
-  }));
   // The document is corrected at once, so that the line stays where it was put while the server writes.
   Object.assign(section, { first_bar_index: barIndex, first_bar: first });
   Object.assign(sections[i - 1], { last_bar_index: barIndex - 1, last_bar: before });
   draw();
   say(`Section ${section.name} begins at ${barWords(first)}.`);
-  return edit([{ kind: "sections", sections: next }], { quiet: true });
+  return edit(() => {
+    const all = state.lesson.sections;
+    const at = all.findIndex((x) => x.name === section.name);
+    return [{ kind: "sections", sections: all.map(({ name, first_bar, last_bar, remark }, k) => ({
+      name, remark: remark ?? "", first_bar: k === at ? first : first_bar, last_bar: k === at - 1 ? before : last_bar,
+    })) }];
+  }, { quiet: true });
 }
 
 for (const what of ["drawn", "lesson", "refused"]) on(what, draw);

@@ -60,8 +60,8 @@ function row(section, index, all) {
       onchange: (event) => change(section, { name: event.target.value.trim() }, event.target) }),
     word(bars, () => seeSection(section), { class: "word quiet", "data-key": `${id}-see` }),
     h("span", { class: "moves" },
-      word("↑", () => move(index, -1, all), { class: "word quiet", disabled: index === 0, "aria-label": `Teach ${section.name} earlier`, "data-key": `${id}-up` }),
-      word("↓", () => move(index, 1, all), { class: "word quiet", disabled: index === all.length - 1, "aria-label": `Teach ${section.name} later`, "data-key": `${id}-down` })),
+      word("↑", () => move(section, -1), { class: "word quiet", disabled: index === 0, "aria-label": `Teach ${section.name} earlier`, "data-key": `${id}-up` }),
+      word("↓", () => move(section, 1), { class: "word quiet", disabled: index === all.length - 1, "aria-label": `Teach ${section.name} later`, "data-key": `${id}-down` })),
     h("textarea", { class: "remark", rows: "1", maxlength: "400", value: section.remark ?? "", placeholder: "a remark", "aria-label": `Remark on section ${section.name}`, "data-key": `${id}-remark`,
       onchange: (event) => change(section, { remark: event.target.value }, event.target) }),
     h("span", { class: "words small" },
@@ -71,31 +71,39 @@ function row(section, index, all) {
 
 const asGiven = ({ name, first_bar, last_bar, remark }) => ({ name, first_bar, last_bar, remark: remark ?? "" });
 
-function save(sections, names = null) {
-  const edits = [{ kind: "sections", sections: sections.map(asGiven) }];
-  if (names) edits.push({ kind: "teaching_order", order: names });
-  return edit(edits);
+/** `changed` gives the sections from those there are, `reordered` the order of teaching, where there is one. */
+function save(changed, reordered = null) {
+  return edit(() => {
+    const { sections, teaching_order: names } = state.lesson;
+    const edits = [{ kind: "sections", sections: changed(sections).map(asGiven) }];
+    if (reordered && names?.length) edits.push({ kind: "teaching_order", order: reordered(names) });
+    return edits;
+  });
 }
 
 async function change(section, values, element) {
-  const { sections, teaching_order: names } = state.lesson;
-  const renamed = values.name && names?.includes(section.name) ? names.map((x) => (x === section.name ? values.name : x)) : null;
-  const answer = await save(sections.map((x) => (x === section ? { ...x, ...values } : x)), renamed);
+  const answer = await save(
+    (sections) => sections.map((x) => (x.name === section.name ? { ...x, ...values } : x)),
+    values.name ? (names) => names.map((x) => (x === section.name ? values.name : x)) : null);
   if (answer && open === section.name && values.name) open = values.name;
   element.setAttribute("aria-invalid", String(answer === null));
 }
 
-function move(index, step, all) {
-  const names = all.map((x) => x.name);
-  [names[index], names[index + step]] = [names[index + step], names[index]];
-  return edit([{ kind: "teaching_order", order: names }]);
+function move(section, step) {
+  return edit(() => {
+    const names = order().map((x) => x.name);
+    const i = names.indexOf(section.name);
+    if (names[i] !== undefined && names[i + step] !== undefined) [names[i], names[i + step]] = [names[i + step], names[i]];
+    return [{ kind: "teaching_order", order: names }];
+  });
 }
 
 function join(section) {
-  const { sections, teaching_order: names } = state.lesson;
-  const i = sections.indexOf(section);
-  const next = sections.filter((x) => x !== section).map((x) => (x === sections[i - 1] ? { ...x, last_bar: section.last_bar } : x));
-  return save(next, names?.length ? names.filter((x) => x !== section.name) : null);
+  return save((sections) => {
+    const i = sections.findIndex((x) => x.name === section.name);
+    if (i < 1) return sections; // another window has joined it already
+    return sections.filter((_, k) => k !== i).map((x, k) => (k === i - 1 ? { ...x, last_bar: sections[i].last_bar } : x));
+  }, (names) => names.filter((x) => x !== section.name));
 }
 
 /** "Begin a section at bar 16", where a note is chosen. */
@@ -111,8 +119,8 @@ async function split(section, note) {
   const { sections } = state.lesson;
   const taken = new Set(sections.map((x) => x.name));
   const name = [..."ABCDEFGHIJKLMNOPQRSTUVWXYZ"].find((x) => !taken.has(x)) ?? `Bar ${note.bar}`;
-  return save(sections.flatMap((x) => (x === section
-    ? [{ ...x, last_bar: before }, { name, first_bar: note.bar, last_bar: section.last_bar, remark: "" }] : [x])));
+  return save((all) => all.flatMap((x) => (x.name === section.name
+    ? [{ ...x, last_bar: before }, { name, first_bar: note.bar, last_bar: x.last_bar, remark: "" }] : [x])));
 }
 
 async function lastBarBefore(barIndex) {

@@ -61,9 +61,12 @@ function undone() {
 }
 
 async function leaveOut(level, name, out) {
-  const now = state.lesson.undo_steps ?? [];
-  const next = out ? [...now, `${level}: ${name}`] : undone().filter((x) => x.level !== level || x.name !== name).map((x) => x.text);
-  if (await edit([{ kind: "settings", values: { undo_steps: next } }])) {
+  let next = [];
+  if (await edit(() => {
+    const others = undone().filter((x) => x.level !== level || x.name !== name).map((x) => x.text);
+    next = out ? [...others, `${level}: ${name}`] : others;
+    return [{ kind: "settings", values: { undo_steps: next } }];
+  })) {
     state.lesson.undo_steps = next;
     tell("detail");
     make();

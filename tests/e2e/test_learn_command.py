@@ -109,9 +109,11 @@ def test_learn_tell_keep_use_explain_forget(lessons: Path, partwright_here: Call
     assert back["total_cost"] == plain["total_cost"]
 
 
-def test_a_lesson_says_what_it_said_when_it_was_learned_from(lessons: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_lesson_says_what_it_said_when_it_was_learned_from(
+    lessons: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The taste moves the plan of the lesson it is put into; that is not taken for the teacher's consent."""
-    folder = Path(shutil.copytree(lessons / "tune6", "own"))
+    folder = Path(shutil.copytree(lessons / "tune6", tmp_path / "own"))
     settings = folder / "lesson.toml"
     tune = file_hash(folder / "tune.musicxml")[:12]
     part = read_tune(folder / "tune.musicxml").part

@@ -11,7 +11,7 @@ from functools import cache
 from pathlib import Path
 
 from hearing_noise import transcribe
-from speak import Planted, Statement, Teacher, load_phrasings
+from speak import ORDINALS, Planted, Statement, Teacher, load_phrasings
 
 from partwright.bowing import BowingPlan, plan_bowing
 from partwright.checking import Finding
@@ -52,6 +52,10 @@ class Tally:
     placed_right: int = 0
     notes: int = 0
     inaudible: int = 0
+    nameless: int = 0  # mistakes whose note's own name the noise took: nothing in the sentence says which note is meant
+    nameless_found: int = 0
+    next_door: int = 0  # mistakes that would be right of the note before or after …
+    next_door_found: int = 0
     misses: list[str] = field(default_factory=list)
     alarms: list[str] = field(default_factory=list)
 
@@ -167,7 +171,12 @@ def tally_lesson(
             used |= {j for j, _ in inside}
             continue
         tally.planted[p.kind] += 1
+        nameless, next_door = _nameless(statements[p.statement]), _true_next_door(p, teacher)
+        tally.nameless += nameless
+        tally.next_door += next_door and not nameless
         if chosen:
+            tally.nameless_found += nameless
+            tally.next_door_found += next_door and not nameless
             used.add(chosen[0][0])
             tally.found[p.kind] += 1
             if same:
@@ -193,6 +202,31 @@ def tally_lesson(
                 f"({f.confidence:.2f}): {told}{planted_here}"
             )
     _tally_places(tally, check, statements, teacher)
+
+
+def _nameless(statement: Statement) -> bool:
+    """Whether the note that a mistake is about lost its name, or the letter of it, in the noise."""
+    planted = statement.planted
+    assert planted is not None
+    if planted.kind in ("note", "order", "structure") or not statement.names:
+        return False
+    letters = {name.split()[0].lower() for name, _ in statement.names}
+    return bool(letters & (statement.lost - {"a"}))
+
+
+def _true_next_door(planted: Planted, teacher: Teacher) -> bool:
+    """Whether a wrong finger, string or stroke is right of the note before or after: one lost word makes it true."""
+    here = next((k for k, run in enumerate(teacher.runs) if run.place == planted.place), None)
+    if here is None:
+        return False
+    beside = [teacher.runs[k] for k in (here - 1, here + 1) if 0 <= k < len(teacher.runs)]
+    if planted.kind == "finger":
+        return any(ORDINALS.index(planted.said) in run.fingers for run in beside)
+    if planted.kind == "string":
+        return any(teacher.instrument.strings[run.string].letter == planted.said for run in beside)
+    if planted.kind == "bow" and planted.said in ("up", "down"):
+        return any(teacher._direction(run) == planted.said for run in beside)
+    return False
 
 
 def belongs(finding: Finding, planted: Planted) -> bool:

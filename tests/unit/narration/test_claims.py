@@ -54,6 +54,9 @@ def _short(mention: Mention) -> str:
         ("F sharp G A fingers two one three", ["F♯[finger 2]", "G[finger 1]", "A[finger 3]"]),
         ("that harmonic sound is what you want on the D", ["D"]),
         ("back to half position for the E flat", ["E♭[position half 0]"]),
+        ("so we've got e gd and then b", ["E", "G", "D", "B"]),
+        ("fourth finger that'sg then the d is first finger", ["G[finger 4]", "D[finger 1]"]),
+        ("you might have to do that a couple of times then the D", ["D"]),
     ],
 )  # fmt: skip
 def test_sentences_are_understood(text: str, mentions: list[str]) -> None:

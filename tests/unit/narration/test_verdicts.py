@@ -156,3 +156,13 @@ def test_a_string_by_number_is_asked_about_once() -> None:
 )
 def test_the_right_finger_beside_a_wrong_one_excuses_it(said: str) -> None:
     assert wrongs(RIGHT.replace("The F sharp is third finger", said)) == []
+
+
+@pytest.mark.parametrize("taken_back", ["B flat, no, G, F sharp", "B flat, no, F sharp"])
+def test_a_note_that_is_taken_back_is_no_mistake(taken_back: str) -> None:
+    """Whether or not the right name came through."""
+    assert wrongs(RIGHT.replace("A, G, F sharp, E.", f"A, {taken_back}, E.")) == []
+
+
+def test_a_no_that_denies_takes_nothing_back() -> None:
+    assert ("note", "3", "1") in wrongs(RIGHT.replace("A, G, F sharp, E.", "A, G. B flat, no slur. E."))

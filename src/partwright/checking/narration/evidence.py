@@ -1,8 +1,7 @@
-"""What speaks for and against a doubted claim being a slip of the tongue, and how the two are weighed.
+"""What speaks for and against a doubted claim being a slip of the tongue.
 
 A claim that disagrees with score or plan is either said wrongly, or misheard, or taken for another note's. What tells
-these apart is written down here as numbers with names (`NAMES`), and weighed by a logistic sum. The weights lie in
-`data/verdicts.toml`; they were fitted on made lessons (bench/fit_narration.py), never on those they are measured with.
+these apart is written down here as numbers with names (`NAMES`); `verdict_model` weighs them.
 
 Shape: one row of len(NAMES) values per claim. Units: logits for probabilities, else counts or 0/1.
 """
@@ -10,19 +9,18 @@ Shape: one row of len(NAMES) values per claim. Units: logits for probabilities, 
 from __future__ import annotations
 
 import math
-import tomllib
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, cached_property
-from importlib import resources
+from functools import cached_property
 
+from partwright.checking.narration.frames import Frames, frames_of, gap_of, span_of
 from partwright.checking.narration.mentions import Claim, Mention
 from partwright.checking.narration.places import Place
 from partwright.checking.narration.truth import Truth
 from partwright.checking.narration.words import Word
 
-__all__ = ["NAMES", "Doubt", "Frames", "Scene", "belief", "evidence", "odd_words", "verdict_weights"]
+__all__ = ["NAMES", "Doubt", "Scene", "evidence", "odd_words"]
 
 KINDS = ("note", "finger", "string", "position", "count", "bow", "rhythm", "extension", "harmonic", "order")
 NAMES = (
@@ -34,64 +32,20 @@ NAMES = (
     "frame_agrees", "frame_disagrees", "wide_agrees", "wide_disagrees",
     "fits_passed_over", "both_sides_fit", "both_sides_fit_a_name", "beside_and_loose", "called_and_close",
     "bare_and_loose", "share_of_doubtful_names", "doubtful_names_and_name",
+    "place_logit", "step_before_skips", "step_after_skips", "unexplained_before", "unexplained_after",
+    "fits_within_four", "fits_this_name_elsewhere", "share_disagreeing", "other_stroke_near",
     "sides_fit_and_beside", "name_after_article", "name_is_a", "name_guessed", "name_in_a_list",
     *(f"kind_{kind}" for kind in KINDS),
 )  # fmt: skip
 """What each column of the evidence is."""
 
 _WINDOW = 3
+_NEAR_PLACES = 4
 _SENTENCE_WORDS = 8  # how far away another finger of the same note may be said
-_FRAME_WORDS = 2  # words before a claim that tell one way of saying things from another
 _FRAME_MOST = 3
 _CLOSE_WORDS = 2
 _CERTAIN = 0.95
 _SENTENCE = 9.0  # words
-
-
-Frame = tuple[str, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Frames:
-    """Ways of saying things, by the words around a claim, and how often each was borne out in this transcript.
-
-    Every teacher has turns of phrase. One whose claims agree with the score time and again is understood; one whose
-    claims never agree ("it's tempting to put …") is more likely misunderstood than always wrong.
-    """
-
-    agreeing: Counter[Frame]
-    disagreeing: Counter[Frame]
-
-    @classmethod
-    def of(
-        cls, claims: Iterable[tuple[Mention, Claim | None, str, bool]], words: Sequence[Word], taken: frozenset[int]
-    ) -> Frames:
-        """From every claim with its kind and whether it agrees."""
-        agreeing: Counter[Frame] = Counter()
-        disagreeing: Counter[Frame] = Counter()
-        for mention, claim, kind, agrees in claims:
-            for frame in frames_of(mention, claim, kind, words, taken):
-                (agreeing if agrees else disagreeing)[frame] += 1
-        return cls(agreeing=agreeing, disagreeing=disagreeing)
-
-
-def frames_of(
-    mention: Mention, claim: Claim | None, kind: str, words: Sequence[Word], taken: frozenset[int]
-) -> tuple[Frame, Frame]:
-    """The way a claim is said: narrow, the words between it and its name; wide, those just before and after as well."""
-    first, last = _span(mention, claim)
-    gap = _gap(mention, claim)
-    if claim is not None and mention.name_first >= 0:
-        first, last = min(first, mention.name_first), max(last, mention.name_last)
-    side = "" if claim is None or not gap else "after" if claim.first_word > mention.name_last else "before"
-    narrow = (kind, side, *(_token(w, words, taken) for w in gap))
-    before = tuple(_token(w, words, taken) for w in range(max(0, first - _FRAME_WORDS), first))
-    after = tuple(_token(w, words, taken) for w in range(last + 1, min(len(words), last + 2)))
-    return narrow, (*narrow, "", *before, "", *after)
-
-
-def _token(w: int, words: Sequence[Word], taken: frozenset[int]) -> str:
-    return "…" if w in taken else words[w].form
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -100,6 +54,7 @@ class Scene:
 
     mentions: Sequence[Mention]
     likeliest: Sequence[int]
+    place_share: Sequence[float]  # how much of the posterior of each mention is at its likeliest place
     agreeing: Sequence[int]  # claims of each mention that are borne out, the name included
     disagreeing: Sequence[int]
     words: Sequence[Word]
@@ -110,6 +65,9 @@ class Scene:
     fingers: Mapping[str, int]  # number words as fingers
     finger_forms: frozenset[str]  # how "finger" may be written
     frames: Frames
+    joining: frozenset[str]  # words of notes under one bow …
+    parting: frozenset[str]  # … and of notes with a bow each
+    known: frozenset[str]  # words the grammar knows
 
     @cached_property
     def sentence_share(self) -> float:
@@ -147,9 +105,9 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
     k = doubt.mention
     mention = scene.mentions[k]
     claim = doubt.claim
-    first, last = _span(mention, claim)
+    first, last = span_of(mention, claim)
     near = [j for j in range(k - 2, k + 3) if 0 <= j < len(scene.mentions) and j != k]
-    gap = _gap(mention, claim)
+    gap = gap_of(mention, claim)
     window = range(max(0, first - _WINDOW), min(len(scene.words), last + _WINDOW + 1))
     forms = [scene.words[w].form for w in range(first, last + 1)]
     disagrees = _logit(doubt.disagrees)
@@ -209,6 +167,15 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
         "bare_and_loose": float(bare) * loose,
         "share_of_doubtful_names": scene.doubtful_share,
         "doubtful_names_and_name": scene.doubtful_share * (claim is None),
+        "place_logit": _logit(scene.place_share[k]),
+        "step_before_skips": _skips(scene, k - 1, k),
+        "step_after_skips": _skips(scene, k, k + 1),
+        "unexplained_before": _unexplained(scene, k - 1, k),
+        "unexplained_after": _unexplained(scene, k, k + 1),
+        "fits_within_four": _fits_within(doubt, scene, _NEAR_PLACES),
+        "fits_this_name_elsewhere": _fits_this_name(doubt, scene),
+        "share_disagreeing": min(3.0, 10.0 * sum(scene.disagreeing) / max(1, sum(scene.agreeing))),
+        "other_stroke_near": _other_stroke_near(doubt, scene),
         "sides_fit_and_beside": both * beside,
         "name_after_article": float(
             claim is None and first > 0 and scene.words[first - 1].form in ("the", "a", "that", "your")
@@ -221,42 +188,9 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
     return tuple(float(values[name]) for name in NAMES)
 
 
-def belief(row: Sequence[float]) -> float:
-    """How likely a claim with this evidence is really said wrongly."""
-    weights = verdict_weights()
-    return 1.0 / (1.0 + math.exp(-sum(w * x for w, x in zip(weights, row, strict=True))))
-
-
-@cache
-def verdict_weights() -> tuple[float, ...]:
-    """The weights of `NAMES` from data/verdicts.toml. Raises ValueError where the file and the names differ."""
-    text = (resources.files("partwright.checking.narration") / "data" / "verdicts.toml").read_text(encoding="utf-8")
-    table = tomllib.loads(text)["weights"]
-    if set(table) != set(NAMES):
-        raise ValueError(f"verdicts.toml and the evidence differ in {sorted(set(table) ^ set(NAMES))}")
-    return tuple(float(table[name]) for name in NAMES)
-
-
 def _logit(p: float) -> float:
     p = min(0.999, max(0.001, p))
     return math.log(p / (1.0 - p))
-
-
-def _span(mention: Mention, claim: Claim | None) -> tuple[int, int]:
-    if claim is not None:
-        return claim.first_word, claim.last_word
-    if mention.name_first >= 0:
-        return mention.name_first, mention.name_last
-    return mention.first_word, mention.last_word
-
-
-def _gap(mention: Mention, claim: Claim | None) -> range:
-    """The words between a claim and the name it is said of."""
-    if claim is None or mention.name_first < 0:
-        return range(0)
-    if claim.first_word > mention.name_last:
-        return range(mention.name_last + 1, claim.first_word)
-    return range(claim.last_word + 1, mention.name_first)
 
 
 def _stop_within(scene: Scene, mention: Mention, claim: Claim | None) -> int:
@@ -305,6 +239,50 @@ def _fits_other(doubt: Doubt, scene: Scene) -> float:
     true = _truth_of(doubt, scene)
     others = [j for j in (doubt.mention - 1, doubt.mention + 1) if 0 <= j < len(scene.mentions)]
     return float(any(scene.likeliest[j] >= 0 and true[scene.likeliest[j]] == 1.0 for j in others))
+
+
+def _skips(scene: Scene, one: int, two: int) -> float:
+    """How many places were passed over from one mention to the next, up to 3; also 3 for a jump or the unknown."""
+    if one < 0 or two >= len(scene.mentions):
+        return 0.0
+    a, b = scene.likeliest[one], scene.likeliest[two]
+    return float(min(3, b - a - 1)) if a >= 0 and b > a else 0.0 if a == b >= 0 else 3.0
+
+
+def _unexplained(scene: Scene, one: int, two: int) -> float:
+    """Words between two mentions that are neither part of one nor known to the grammar, up to 4."""
+    if one < 0 or two >= len(scene.mentions):
+        return 0.0
+    between = range(scene.mentions[one].last_word + 1, scene.mentions[two].first_word)
+    return float(min(4, sum(w not in scene.taken and scene.words[w].form not in scene.known for w in between)))
+
+
+def _fits_within(doubt: Doubt, scene: Scene, reach: int) -> float:
+    """Whether the claim would be true of any place so near, on either side."""
+    here = scene.likeliest[doubt.mention]
+    true = _truth_of(doubt, scene)
+    return float(any(true[p] == 1.0 for p in range(max(0, here - reach), min(len(true), here + reach + 1))))
+
+
+def _fits_this_name(doubt: Doubt, scene: Scene) -> float:
+    """The share of the places with this very note where the claim would be true; of a name, 0."""
+    if doubt.claim is None:
+        return 0.0
+    midi = scene.truth.places[scene.likeliest[doubt.mention]].note.midi
+    true = _truth_of(doubt, scene)
+    same = [true[place.index] == 1.0 for place in scene.truth.places if place.note.midi == midi]
+    return sum(same) / max(1, len(same))
+
+
+def _other_stroke_near(doubt: Doubt, scene: Scene) -> float:
+    """Whether words of the other way to bow stand close by: "B, A, no slur, separate bows" without its "no"."""
+    claim = doubt.claim
+    if claim is None or claim.kind not in ("slur", "separate"):
+        return 0.0
+    others = scene.parting if claim.kind == "slur" else scene.joining
+    near = [*range(claim.first_word - _SENTENCE_WORDS, claim.first_word)]
+    near += range(claim.last_word + 1, claim.last_word + 1 + _SENTENCE_WORDS)
+    return float(any(0 <= w < len(scene.words) and scene.words[w].form in others for w in near))
 
 
 def _right_finger_near(doubt: Doubt, scene: Scene) -> float:

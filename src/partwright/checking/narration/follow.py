@@ -16,6 +16,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,7 @@ from partwright.checking.narration.mentions import Mention, PlaceCue
 from partwright.checking.narration.places import Section
 from partwright.checking.narration.truth import UNSURE, Truth
 
-__all__ = ["CLAIMS", "PACE", "Following", "follow"]
+__all__ = ["BARE", "CLAIMS", "PACE", "Following", "follow"]
 
 Floats = NDArray[np.float64]
 
@@ -39,9 +40,10 @@ class ClaimRow:
     anywhere: float
 
 
+BARE = 0.3  # how often an accidental is left out, while the speaker's habit is not known
 # Guesses from how lessons go, checked on synthetic lessons (bench/bench_narration.py); no source.
 CLAIMS: Mapping[str, ClaimRow] = {
-    "note": ClaimRow(0.97, 0.30, 0.003, 0.11),
+    "note": ClaimRow(0.97, BARE, 0.003, 0.11),
     "finger": ClaimRow(0.95, 0.50, 0.015, 0.23),
     "position": ClaimRow(0.90, 0.60, 0.04, 0.20),
     "string": ClaimRow(0.93, 0.50, 0.02, 0.25),
@@ -90,6 +92,7 @@ PACE: Mapping[str, Pace] = {
 }
 _REST_WORDS = 14  # so many words about other things, and the speaker may go on anywhere near
 _ANNOUNCED = {"section": 0.97, "bar": 0.97, "bars": 0.9, "restart": 0.6, "recap": 0.35, "passage": 0.25}
+_LIKELIEST = 0.5  # so much of the posterior must be of some place
 _STRAY = {"named": 0.004, "bare": 0.01, "unnamed": 0.06}  # spoken of no place at all
 
 
@@ -101,6 +104,14 @@ class Following:
     real: Floats
     path: NDArray[np.int64]
     gain: float  # how much better the part explains the mentions than none, per mention, natural logarithm
+
+    @cached_property
+    def likeliest(self) -> tuple[int, ...]:
+        """The likeliest place of every mention; -1 where it is rather of none."""
+        if not len(self.real):
+            return ()
+        best = self.posterior.argmax(axis=1)
+        return tuple(int(at) if real >= _LIKELIEST else -1 for at, real in zip(best, self.real, strict=True))
 
 
 def follow(mentions: Sequence[Mention], truth: Truth, sections: Sequence[Section]) -> Following:

@@ -101,6 +101,8 @@ def _named_at_start(words: Sequence[Word], k: int, language: Language) -> bool:
 def _splits(form: str, language: Language) -> list[tuple[str, str, float]]:
     """Two meant words that may have run together in this one, each way with its price."""
     found = []
+    if len(form) == 2 and form[0] in _LETTERS and form[1] in _LETTERS:
+        found.append((f"N:{form[0]}", f"N:{form[1]}", _SPLIT_LETTER))  # "gd": G, D
     for cut in range(1, len(form)):
         left, right = form[:cut], form[cut:]
         if left in _LETTERS and right in language.sets["joins_after"]:

@@ -13,6 +13,7 @@ from partwright.bowing import BowingPlan
 from partwright.checking.finding import Finding
 from partwright.checking.narration.coverage import contradictions, taught_bars, untaught_stretches
 from partwright.checking.narration.follow import Following, follow
+from partwright.checking.narration.habits import tied_by_habit
 from partwright.checking.narration.judge import Judged, judge
 from partwright.checking.narration.language import load_language
 from partwright.checking.narration.mentions import Mention, Spoken
@@ -223,16 +224,22 @@ def check_narration(
     language = load_language()
     spoken = parse_words(words, language)
     following = follow(spoken.mentions, truth, stretches)
+    clean = trusts_capitals(words)
+    if not clean:  # where there are full stops, they tell what belongs together
+        spoken = replace(spoken, mentions=tied_by_habit(spoken.mentions, following.likeliest, truth, words))
+        following = follow(spoken.mentions, truth, stretches)
     judged = judge(
         spoken.mentions,
         following,
         truth,
         words,
-        clean=trusts_capitals(words),
+        clean=clean,
         corrections=spoken.corrections,
         hedges=language.sets["hedges"],
         fingers=language.finger_words,
         finger_forms=language.finger_forms,
+        joining=language.sets["joining"],
+        parting=language.sets["parting"],
         known=language.vocabulary | frozenset(language.links) | frozenset(language.hearing),
     )
     structure = check_structure(spoken.structure, part, stretches, words)

@@ -35,10 +35,11 @@ def parse_words(words: Sequence[Word], language: Language) -> Spoken:
     atoms = find_atoms(lattice, language, tuple(word.stop for word in words))
     ties = Ties(words, language)
     state = best_state(lattice, atoms, ties)
+    mentions = second_thoughts(ties, _in_order(state.done), _NOBODY if capitals else _NOBODY_NOISY)
     return Spoken(
-        mentions=second_thoughts(ties, _in_order(state.done), _NOBODY if capitals else _NOBODY_NOISY),
+        mentions=mentions,
         structure=tuple(_in_order(state.form)),
-        corrections=corrections(ties, atoms),
+        corrections=corrections(ties, atoms, mentions),
     )
 
 

@@ -87,6 +87,8 @@ def _likeness(group: list[StructureWord], part: Part, sections: Sequence[Section
     (one, first), (two, second) = named
     if first == second:
         return None
+    if anchor.kind == "same_as" and not one.first_word < anchor.first_word < two.first_word:
+        return None  # "section A is played twice … section B … like this": it does not join the two
     target, model = (first, second) if first[0] > second[0] else (second, first)
     exception = exceptions[0].kind if exceptions else ""
     differing = _differing_bars(part, target, model)

@@ -18,17 +18,20 @@ _SHARPER = 3.5  # between two notes the better tie decides more clearly than bet
 _TAKEN = 0.1  # a note that has a claim of the kind already hardly takes another
 
 
-def corrections(ties: Ties, atoms: Iterable[Sequence[Atom]]) -> tuple[int, ...]:
+def corrections(ties: Ties, atoms: Iterable[Sequence[Atom]], mentions: Iterable[Mention]) -> tuple[int, ...]:
     """Where words that take something back begin, whether or not what is right was understood after them."""
     found: set[int] = set()
+    names = {m.name_last for m in mentions if m.note is not None}
     for here in atoms:
         for atom in here:
             first = atom.first_word
             if atom.kind == "correction":
                 if atom.price < _HEARD_CORRECTION and ties.words[first].form != "but":
                     found.add(first)
-            elif atom.kind == "weak_correction" and first and _ends_a_finger(ties, first - 1):
-                found.add(first)
+            elif atom.kind == "weak_correction" and first:
+                fresh = ties.form_behind(atom) not in ties.sets["not_taken_back"]
+                if _ends_a_finger(ties, first - 1) or (fresh and first - 1 in names):
+                    found.add(first)  # "third, no, fourth"; "so F, no, A"
     return tuple(sorted(found))
 
 

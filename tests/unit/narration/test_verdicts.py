@@ -166,3 +166,9 @@ def test_a_note_that_is_taken_back_is_no_mistake(taken_back: str) -> None:
 
 def test_a_no_that_denies_takes_nothing_back() -> None:
     assert ("note", "3", "1") in wrongs(RIGHT.replace("A, G, F sharp, E.", "A, G. B flat, no slur. E."))
+
+
+def test_like_this_does_not_liken_two_sections() -> None:
+    sections = (Section(name="A", first_bar="1", last_bar="2"), Section(name="B", first_bar="3", last_bar="4"))
+    text = RIGHT.lower().replace(".", "").replace(",", "") + " so section a is played once okay now section b i like it"
+    assert not [f for f in checked(text, sections=sections).findings if f.kind == "structure"]

@@ -48,7 +48,7 @@ def check_structure(
     """A verdict on every statement about the form whose stretches are named."""
     found: list[StructureFinding] = []
     for group in _sentences(pieces, words):
-        likeness = _likeness(group, part, sections)
+        likeness = _likeness(group, part, sections, words)
         if likeness is not None:
             found.append(likeness)
             continue
@@ -75,7 +75,9 @@ def _sentences(pieces: Sequence[StructureWord], words: Sequence[Word]) -> list[l
     return groups
 
 
-def _likeness(group: list[StructureWord], part: Part, sections: Sequence[Section]) -> StructureFinding | None:
+def _likeness(
+    group: list[StructureWord], part: Part, sections: Sequence[Section], words: Sequence[Word]
+) -> StructureFinding | None:
     says = [p for p in group if p.kind in ("same_as", "note_for_note")]
     exceptions = [p for p in group if p.kind in _EXCEPTIONS]
     named = [(p, span) for p in group if p.kind in _SECTIONS and (span := _span(p, part, sections)) is not None]
@@ -87,7 +89,8 @@ def _likeness(group: list[StructureWord], part: Part, sections: Sequence[Section
     (one, first), (two, second) = named
     if first == second:
         return None
-    if anchor.kind == "same_as" and not one.first_word < anchor.first_word < two.first_word:
+    between = one.first_word < anchor.first_word < two.first_word
+    if not between and words[anchor.first_word].form == "like" and anchor.first_word == anchor.last_word:
         return None  # "section A is played twice … section B … like this": it does not join the two
     target, model = (first, second) if first[0] > second[0] else (second, first)
     exception = exceptions[0].kind if exceptions else ""

@@ -111,3 +111,14 @@ def test_a_finding_says_how_it_was_observed() -> None:
         "✗ wrong  bar 12, beat 3  third finger",
         "1 wrong, 0 to check.",
     ]
+
+
+def test_a_tune_outside_the_level_as_a_whole_is_told_once(tmp_path: Path) -> None:
+    high = ["A4:1 B4:1 C5:1 D5:1"] * 3
+    part = part_from(tmp_path, "D3:1 E3:1 F#3:1 G3:1", *high)
+    (found,) = [f for f in check_score(part, load_instrument("cello"), level="beginner") if f.kind == "level"]
+    assert (found.bar, found.what) == ("", "12 of 16 notes lie outside the beginner level, in 3 of 4 bars")
+    mostly_low = part_from(tmp_path, *["D3:1 E3:1 F#3:1 G3:1"] * 4, *high)
+    told = [f for f in check_score(mostly_low, load_instrument("cello"), level="beginner") if f.kind == "level"]
+    assert len(told) > 8
+    assert all(f.bar in {"5", "6", "7"} for f in told)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
         style_for,
         style_table,
     )
-    from partwright.arranging.clefs import clefs_for
+    from partwright.arranging.clefs import clefs_for, ledger_lines
     from partwright.arranging.harmony import Harmony, unread_chords
     from partwright.arranging.judge import judge_level
     from partwright.arranging.keys import Displacement, KeyChoice, KeyRanking, PhraseSpan, keys_document, rank_keys
@@ -42,7 +42,7 @@ __getattr__ = lazy_names(
             "style_for",
             "style_table",
         ),
-        "clefs": ("clefs_for",),
+        "clefs": ("clefs_for", "ledger_lines"),
         "harmony": (
             "Harmony",
             "unread_chords",
@@ -114,6 +114,7 @@ __all__ = [
     "judge_level",
     "key_in_words",
     "keys_document",
+    "ledger_lines",
     "make_version",
     "mode_of",
     "move_part",

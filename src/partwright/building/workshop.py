@@ -63,7 +63,7 @@ _FIELDS: Mapping[str, tuple[str, ...]] = {
         "source_marks",
     ),
     "edition": ("edition",),
-    "marks": ("marks", "strings"),
+    "marks": ("marks", "strings", "clefs"),
     "paper": ("paper",),
     "arranging": ("levels", "undo", "second", "second_level", "style"),
     "tempo": ("tempo_qpm", "practice_percent"),

@@ -68,6 +68,8 @@ class ScoreUnderCheck:
         )
 
 
+_MANY_NOTES = 8  # fewer are told one by one, however short the tune
+
 Check = Callable[[ScoreUnderCheck], Iterator[Finding]]
 
 
@@ -143,6 +145,22 @@ def _level(under: ScoreUnderCheck) -> Iterator[Finding]:
     """Notes outside what the level allows."""
     level: Level = under.instrument.levels[under.level]
     if under.plan is None:
+        return
+    outside = {item.note_id for item in under.plan.relaxed}
+    struck = sum(note.tied_from is None for note in under.part.notes)
+    if len(outside) >= max(_MANY_NOTES, struck / 2):  # what is wrong is the key or the octave, not each of these notes
+        bars = dict.fromkeys(item.bar for item in under.plan.relaxed)
+        yield Finding(
+            kind="level",
+            verdict="check",
+            what=f"{len(outside)} of {struck} notes lie outside the {level.name} level, in {len(bars)} of "
+            f"{len(under.part.bars)} bars",
+            why="partwright keys says in which key and octave it lies well, partwright arrange writes a version for the "
+            "level",
+            against="plan",
+            right=level.name,
+            confidence=0.9,
+        )
         return
     for item in under.plan.relaxed:
         yield under.at(

@@ -27,6 +27,7 @@ from partwright.arranging import (
 from partwright.errors import LessonError, PartwrightError, Place
 from partwright.lesson.lesson import LESSON_FILE
 from partwright.lesson.outline import Outline, make_outline
+from partwright.lesson.page_clefs import home_first
 from partwright.lesson.prepare_io import Prepared
 from partwright.nearest import nearest_sentence
 from partwright.score import Part, Tune
@@ -162,9 +163,5 @@ def arranged_tune(job: Prepared, part: Part, *, level: str, name: str, chords: b
     credits."""
     clefs = job.instrument.levels[level].clefs or (job.instrument.default_clef,)
     head = replace(part, credits=job.credits)
-    bars = written_part(head, clefs=_home_first(clefs, job.instrument.default_clef), with_chords=chords)
+    bars = written_part(head, clefs=home_first(clefs, job.instrument.default_clef), with_chords=chords)
     return written_tune(written_score([bars], head), name=str(Path(name)))
-
-
-def _home_first(clefs: Sequence[str], home: str) -> tuple[str, ...]:
-    return tuple(dict.fromkeys((*(clef for clef in clefs if clef == home), *clefs)))

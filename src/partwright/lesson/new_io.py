@@ -12,6 +12,7 @@ from partwright.arranging import move_part, semitones_to, written_part, written_
 from partwright.errors import LessonError, OutputError, Place
 from partwright.files import write_atomic
 from partwright.lesson.lesson import LESSON_FILE, TUNE_FILE, Lesson
+from partwright.lesson.lying import lying_remarks
 from partwright.lesson.prepare_io import prepare_instrument
 from partwright.lesson.survey import Survey, survey_part
 from partwright.lesson.write_lesson import lesson_text
@@ -40,7 +41,8 @@ def new_lesson(
         tune = _in_another_key(tune, semitones, lesson)
         lesson = replace(lesson, part="", voice="")  # the new file holds that part alone
         original = {_AS_IT_CAME if name == TUNE_FILE else name: content for name, content in original.items()}
-    survey = survey_part(replace(tune.part, remarks=tuple(dict.fromkeys((*remarks, *tune.part.remarks)))))
+    remarks += (*tune.part.remarks, *lying_remarks(tune.part, prepare_instrument(lesson, Path()), lesson.level))
+    survey = survey_part(replace(tune.part, remarks=tuple(dict.fromkeys(remarks))))
     printed = tune.part.credits
     filled = replace(
         lesson,

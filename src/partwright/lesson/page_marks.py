@@ -80,10 +80,17 @@ def bowed_tree(job: Prepared, bowing: BowingPlan, *, marks: str | None = None) -
 
 
 def page_tune(job: Prepared) -> Tune:
-    """The tune as it is engraved: its own fingers left out where the lesson ignores them."""
-    if job.lesson.source_marks == "keep":
-        return job.tune
-    return replace(job.tune, document=annotate(job.tune, (), replace_source_fingerings=True))
+    """The tune as it is engraved: its own fingers left out where the lesson ignores them, in clefs the player reads."""
+    tune = job.tune
+    if job.lesson.source_marks != "keep":
+        tune = replace(tune, document=annotate(tune, (), replace_source_fingerings=True))
+    if job.lesson.clefs == "source":
+        return tune
+    from partwright.lesson.page_clefs import page_clefs
+    from partwright.score import in_clefs
+
+    clefs = page_clefs(job.part, job.instrument, job.level)
+    return replace(tune, document=in_clefs(tune, clefs)) if clefs is not None else tune
 
 
 def page_instrument(job: Prepared, *, roman: bool | None = None) -> Instrument:

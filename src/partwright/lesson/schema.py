@@ -140,6 +140,7 @@ _PAGE = _table(
     _texts("paper", "sizes to print", choices=("a4", "letter")),
     _text("marks", "which fingers are printed", choices=("every", "needed", "none")),
     _text("strings", "how strings are named", choices=("letters", "roman")),
+    _text("clefs", "the tune's own, or others where the player does not read them", choices=("player", "source")),
     _text("source_marks", "whether the fingers already in the tune are decisions", choices=("keep", "ignore")),
 )
 

@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from partwright.score.composing import compose_musicxml
     from partwright.score.converted import Converted
     from partwright.score.musicxml_elements import CLEFS
+    from partwright.score.reclef import in_clefs
     from partwright.score.spelling import EstimatedKey, estimate_key, key_name
     from partwright.score.written import (
         WrittenBar,
@@ -58,6 +59,7 @@ __getattr__ = lazy_names(
         "composing": ("compose_musicxml",),
         "converted": ("Converted",),
         "musicxml_elements": ("CLEFS",),
+        "reclef": ("in_clefs",),
         "spelling": ("EstimatedKey", "estimate_key", "key_name"),
         "written": (
             "WrittenBar",
@@ -115,6 +117,7 @@ __all__ = [
     "estimate_key",
     "fault_remarks",
     "find_faults",
+    "in_clefs",
     "key_name",
     "musicxml_bytes",
     "mxl_bytes",

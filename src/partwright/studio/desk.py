@@ -69,7 +69,7 @@ class Desk:
         self._told = told
         self._state: PlanState | None = None
         self._facts: NoteFacts | None = None
-        self._scores: dict[tuple[int, str], Score] = {}
+        self._scores: dict[tuple[object, ...], Score] = {}
         self._others: dict[str, PlanState] = {}
         self._fault: tuple[str, PartwrightError] | None = None
         self._seen: str | None = None  # the version last seen on disk
@@ -109,7 +109,13 @@ class Desk:
     def score(self, state: PlanState) -> Score:
         """The drawn leaves of this state's tune."""
         with self.lock:
-            key = (id(state.job.tune), state.lesson.source_marks)
+            key = (
+                id(state.job.tune),
+                state.lesson.source_marks,
+                state.lesson.clefs,
+                state.job.instrument.name,
+                state.job.level,
+            )
             if key not in self._scores:
                 self._scores.clear()
                 starts = {section.first for section in state.outline.sections}

@@ -64,6 +64,12 @@ def stamp(_: Path) -> bytes:
     )
 
 
+def copy_of_a_part(folder: Path) -> bytes:
+    from partwright.catalogue.stamp import stamp_pdf
+
+    return stamp_pdf(part(folder), "Copy 12, for Tessa Brandt")
+
+
 def booklet(folder: Path) -> bytes:
     from partwright.building import build_lesson
     from partwright.lesson import write_demo
@@ -75,7 +81,8 @@ def booklet(folder: Path) -> bytes:
 
 
 PRODUCTS: dict[str, Callable[[Path], bytes]] = {
-    "part": part, "charts": charts, "errata slip": slip, "stamp": stamp, "booklet": booklet,
+    "part": part, "charts": charts, "errata slip": slip, "stamp": stamp, "stamped copy": copy_of_a_part,
+    "booklet": booklet,
 }  # fmt: skip
 
 
@@ -119,6 +126,11 @@ def faults(data: bytes) -> list[str]:
         found.append("6.5.2: additional actions")
     if "/Names" in catalog and {"/JavaScript", "/AlternatePresentations"} & set(catalog["/Names"].get_object()):
         found.append("6.5.1 or 6.10: JavaScript or alternate presentations among the names")
+    for page in reader.pages:
+        contents = page.get_contents()
+        marked = re.findall(rb"/MCID (\d+)", contents.get_data() if contents is not None else b"")
+        if len(marked) != len(set(marked)):
+            found.append("ISO 32000-1, 14.7.4: two pieces of a page have one identifier")
     if catalog.get("/MarkInfo", {}).get("/Marked") and "/StructTreeRoot" not in catalog:
         found.append("ISO 32000-1, 14.8: said to be tagged, but there is no structure")
     return found

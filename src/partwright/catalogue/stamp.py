@@ -27,6 +27,7 @@ def stamp_pdf(data: bytes, line: str) -> bytes:
         if reader.is_encrypted:
             raise InputError("the PDF is locked with a password", "Stamp the file without one.")
         writer = PdfWriter(clone_from=reader)
+        writer.pdf_header = reader.pdf_header
         for page in writer.pages:
             width, height = float(page.mediabox.width), float(page.mediabox.height)
             stamp = PdfReader(io.BytesIO(_stamp(line, round(width, 2), round(height, 2)))).pages[0]

@@ -14,7 +14,7 @@ from typing import BinaryIO
 
 from partwright.errors import OutputError, Place
 
-__all__ = ["content_hash", "file_hash", "path_atomic", "write_atomic", "writing_atomic"]
+__all__ = ["content_hash", "file_hash", "flush_folder", "path_atomic", "write_atomic", "writing_atomic"]
 
 
 def write_atomic(path: Path, data: bytes | str) -> None:
@@ -30,27 +30,8 @@ def writing_atomic(path: Path) -> Iterator[BinaryIO]:
 
     Whatever goes wrong inside leaves what was there. Raises OutputError where the file cannot be written.
     """
-    temporary: str | None = None
-    try:
-        handle, temporary = _open_beside(path)
-        with os.fdopen(handle, "w+b") as stream:
-            yield stream
-            stream.flush()
-            os.fsync(stream.fileno())
-        Path(temporary).chmod(_permissions(path))
-        Path(temporary).replace(path)
-        temporary = None
-        _flush_folder(path.parent)
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise OutputError(
-            f"cannot be written ({reason.lower()})",
-            "Choose another place or free some space; nothing was changed.",
-            place=Place(file=str(path)),
-        ) from error
-    finally:
-        if temporary is not None:
-            Path(temporary).unlink(missing_ok=True)
+    with path_atomic(path) as temporary, temporary.open("w+b") as stream:
+        yield stream
 
 
 @contextmanager
@@ -70,7 +51,7 @@ def path_atomic(path: Path) -> Iterator[Path]:
         temporary.chmod(_permissions(path))
         temporary.replace(path)
         temporary = None
-        _flush_folder(path.parent)
+        flush_folder(path.parent)
     except OSError as error:
         reason = error.strerror or str(error)
         raise OutputError(
@@ -123,7 +104,8 @@ def _permissions(path: Path) -> int:
     return 0o666 & ~mask
 
 
-def _flush_folder(folder: Path) -> None:
+def flush_folder(folder: Path) -> None:
+    """Bring to disk which names a folder holds; nothing where the system does that by itself. Raises OSError."""
     if os.name != "posix":
         return
     descriptor = os.open(folder, os.O_RDONLY)

@@ -32,7 +32,7 @@ from partwright.catalogue.edition import (
 from partwright.catalogue.hashes_io import file_sha256, remembered_hashes
 from partwright.catalogue.mended import mended
 from partwright.errors import InputError, LessonError, OutputError, PartwrightError, Place
-from partwright.files import write_atomic
+from partwright.files import flush_folder, write_atomic
 from partwright.lesson import (
     ERRATA_FILE,
     LESSON_FILE,
@@ -391,7 +391,7 @@ def _freeze(folder: Path, edition: Edition, products: Sequence[str]) -> tuple[Pa
                 f"edition {edition.number} is there already", "It stays as it is.", place=Place(file=str(home))
             )
         staging.rename(home)
-        _flush_one(home.parent)
+        flush_folder(home.parent)
     except OSError as error:
         reason = (error.strerror or str(error)).lower()
         raise OutputError(
@@ -452,17 +452,7 @@ def _sweep(folder: Path) -> None:
 
 def _flush(folder: Path) -> None:
     for path in [folder, *(p for p in folder.rglob("*") if p.is_dir())]:
-        _flush_one(path)
-
-
-def _flush_one(folder: Path) -> None:
-    if os.name != "posix":
-        return
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
+        flush_folder(path)
 
 
 # After ------------------------------------------------------------------------------------------------------------

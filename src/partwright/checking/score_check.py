@@ -155,8 +155,7 @@ def _level(under: ScoreUnderCheck) -> Iterator[Finding]:
             verdict="check",
             what=f"{len(outside)} of {struck} notes lie outside the {level.name} level, in {len(bars)} of "
             f"{len(under.part.bars)} bars",
-            why="partwright keys says in which key and octave it lies well, partwright arrange writes a version for the "
-            "level",
+            why="partwright keys says in which key and octave it lies well, partwright arrange writes a version for it",
             against="plan",
             right=level.name,
             confidence=0.9,

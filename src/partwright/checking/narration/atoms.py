@@ -5,7 +5,7 @@ Every stretch that could be an atom is one here; `parse` chooses among them.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from partwright.checking.narration.hearing import Lattice
@@ -23,6 +23,18 @@ _DOUBTFUL = 0.5
 _FINGER = frozenset({"finger"})
 NAMED_OPEN = "named open"
 _NAMED = 0.5  # each number of a run that is called a finger
+_REMARK = 3.0  # worth of each word
+_LEAST_PAIRS = 3
+_IN_PAIR, _SHARP = 2.0, 0.8  # worth of a number of a list of pairs, of an accidental
+_TIED, _OPEN = 1.6, 1.3  # more worth where "is" stands between, and for an open string
+_IN_A_LIST = 0.4  # what hearing "a" as the note costs at most there
+_NUMBERS = ("digit_open", "fingerth_open")
+_BETWEEN_PAIRS = frozenset({"and", "then", "um", "uh", "er", "so", "the"})
+_TIES_NUMBER = frozenset({"is", "'s", "with", "are", "gets", "on"})
+_COUNTED_THINGS = frozenset(
+    ["finger", "fingers", "beat", "beats", "time", "times", "note", "notes", "position", "string", "sharp", "flat",
+     "bar", "bars", "more", "of", "bow", "counts", "hundred", "minutes", "natural"]
+)  # fmt: skip
 _LIGHT_WORDS = 2  # so many light words may stand between two numbers of a run: "open and then three"
 _LIGHT = frozenset({"and", "then", "um", "uh", "er"})
 
@@ -40,6 +52,7 @@ class Atom:
     weight: float
     price: float
     captures: tuple[Capture, ...]
+    parts: tuple[Atom, ...] = ()  # of pairs: a note, its number, the next note …
 
     def value(self, name: str) -> Value | None:
         """The first captured value of this capture name or class."""
@@ -49,13 +62,30 @@ class Atom:
         return None
 
 
-def find_atoms(lattice: Lattice, language: Language, stops: tuple[int, ...]) -> tuple[tuple[Atom, ...], ...]:
-    """The atoms that begin at each node. `stops` tells for each word what stands after it (2 = end of a sentence)."""
+def find_atoms(
+    lattice: Lattice, language: Language, stops: tuple[int, ...], remarks: Sequence[tuple[int, int]] = ()
+) -> tuple[tuple[Atom, ...], ...]:
+    """The atoms that begin at each node. `stops` tells for each word what stands after it (2 = end of a sentence).
+
+    `remarks`: stretches of words, first and last, in which nothing is said of a note.
+    """
     arcs = [_arcs(lattice, language, node) for node in range(len(lattice.edges))]
+    passed = {lattice.node_of_word[first]: _remark(lattice, first, last) for first, last in remarks}
     return tuple(
-        (*_phrases_at(lattice, language, arcs, node, stops), *_runs_at(lattice, arcs, node, stops))
+        (
+            *_phrases_at(lattice, language, arcs, node, stops),
+            *_runs_at(lattice, arcs, node, stops),
+            *_pairs_at(lattice, arcs, node, stops),
+            *((passed[node],) if node in passed else ()),
+        )
         for node in range(len(lattice.edges))
     )
+
+
+def _remark(lattice: Lattice, first: int, last: int) -> Atom:
+    """The atom of a remark: it outweighs whatever else its words may be."""
+    start, end = lattice.node_of_word[first], lattice.node_of_word[last + 1]
+    return Atom("other", "", start, end, first, last, _REMARK * (last - first + 1), 0.0, ())
 
 
 Arc = tuple[int, float, str, tuple[tuple[str, Value], ...]]  # to, price, meant, classes
@@ -170,6 +200,78 @@ def _runs_at(lattice: Lattice, arcs: list[tuple[Arc, ...]], start: int, stops: t
             if ended:
                 break
     return atoms
+
+
+def _pairs_at(lattice: Lattice, arcs: list[tuple[Arc, ...]], start: int, stops: tuple[int, ...]) -> list[Atom]:
+    """The longest list of notes each with a bare number: "D four, B one, C sharp two", "C is one and E is four and …".
+
+    Who says several in a row in one breath says each number of the note before it.
+    """
+    if start >= len(arcs) or start != lattice.node_of_word[lattice.word_of[start]]:
+        return []
+    before = lattice.word_of[start] - 1
+    if before >= 0 and stops[before] < 2 and any(_number(arcs, lattice.node_of_word[before], _NUMBERS)):
+        return []  # "one D, four B": rather the numbers before their notes
+    parts: list[Atom] = []
+    at = end = start
+    while (pair := _pair(lattice, arcs, at, stops)) is not None:
+        parts += pair
+        at = end = pair[1].end
+        if stops[pair[1].last_word] == 2:
+            break
+        for _ in range(_LIGHT_WORDS):
+            passed = _cheapest_word(arcs[at], _BETWEEN_PAIRS) if at < len(arcs) else None
+            if passed is None or stops[lattice.word_of[at]] == 2:
+                break
+            at = passed
+    if len(parts) < 2 * _LEAST_PAIRS:
+        return []
+    weight = sum(part.weight for part in parts)
+    price = sum(part.price for part in parts)
+    return [Atom("pairs", "", start, end, parts[0].first_word, parts[-1].last_word, weight, price, (), tuple(parts))]
+
+
+def _pair(
+    lattice: Lattice, arcs: list[tuple[Arc, ...]], start: int, stops: tuple[int, ...]
+) -> tuple[Atom, Atom] | None:  # fmt: skip
+    """A note and the number right behind it; None where there are none, or the number counts something."""
+    name = _letter(arcs[start]) if start < len(arcs) else None
+    if name is None or stops[_last_word(lattice, name[0])] == 2:
+        return None
+    at, price = name
+    letter = next(v for to, p, _, classes in arcs[start] for n, v in classes if n == "letter" and (to, p) == name)
+    captures: tuple[Capture, ...] = (("letter", "letter", letter),)
+    accidental = _cheapest(arcs[at], "accidental") if at < len(arcs) else None
+    if accidental is not None and accidental[1] < _PLAIN:
+        captures = (*captures, ("accidental", "accidental", accidental[2]))
+        at = accidental[0]
+    named = at
+    if stops[_last_word(lattice, named)] == 2 or at >= len(arcs):
+        return None
+    tied = _cheapest_word(arcs[at], _TIES_NUMBER)
+    at = at if tied is None else tied
+    number = next((found for found in _number(arcs, at, _NUMBERS)), None)
+    if number is None:
+        return None
+    end, value = number
+    last = _last_word(lattice, end)
+    if stops[last] < 2 and end < len(arcs) and _cheapest_word(arcs[end], _COUNTED_THINGS) is not None:
+        return None
+    words = lattice.word_of
+    heard = min(price, _IN_A_LIST)
+    sharp = _SHARP * (len(captures) - 1)
+    note = Atom("note", "", start, named, words[start], _last_word(lattice, named), 1.0 + sharp, heard, captures)
+    worth = _IN_PAIR + _TIED * (tied is not None) + _OPEN * (value == 0)
+    finger = Atom("digit", "", at, end, words[at], last, worth, 0.0, (("digit", "digit", value),))
+    return note, finger
+
+
+def _number(arcs: list[tuple[Arc, ...]], at: int, classes: tuple[str, ...]) -> list[tuple[int, int]]:
+    """The bare numbers heard for certain here: where they end, and their values."""
+    if at >= len(arcs):
+        return []
+    found = [_cheapest(arcs[at], name) for name in classes]
+    return [(step[0], step[2]) for step in found if step is not None and step[1] < _PLAIN]
 
 
 def _goes_on(arcs: list[tuple[Arc, ...]], at: int, class_name: str) -> bool:

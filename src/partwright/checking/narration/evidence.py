@@ -112,12 +112,15 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
     forms = [scene.words[w].form for w in range(first, last + 1)]
     disagrees = _logit(doubt.disagrees)
     called = any(form in scene.finger_forms or "finger" in form for form in forms)  # "fingeron": run together
+    if scene.clean and claim is not None and claim.value == (0,) and mention.name_first >= 0:
+        called = called or (claim.first_word, claim.last_word) == (mention.name_first, mention.name_last)  # "open G"
     bare = doubt.kind == "finger" and claim is not None and not claim.run and len(forms) == 1 and claim.value != (0,)
     bare = bare and not called
     narrow, wide = frames_of(mention, claim, doubt.kind, scene.words, scene.taken)
     frames = scene.frames
     before_fits, after_fits = _continues(scene, k - 1, k), _continues(scene, k, k + 1)
-    both, beside = before_fits * after_fits, _fits_beside(doubt, scene)
+    both = before_fits * after_fits
+    beside = 0.0 if _held_fast(doubt, scene) else _fits_beside(doubt, scene)
     loose = float(len(gap) > _CLOSE_WORDS)
     values: Mapping[str, float] = {
         "always": 1.0,
@@ -206,8 +209,9 @@ def _stop_within(scene: Scene, mention: Mention, claim: Claim | None) -> int:
 
 def _continues(scene: Scene, one: int, two: int) -> float:
     """Whether mention two is one place on from mention one, or at the same place."""
-    if one < 0 or two >= len(scene.mentions):
-        return 0.0
+    if one < 0 or two >= len(scene.mentions):  # nothing is told before the first note of the tune, or after its last
+        at = scene.likeliest[two if one < 0 else one]
+        return float(at == (0 if one < 0 else len(scene.truth) - 1))
     a, b = scene.likeliest[one], scene.likeliest[two]
     return float(a >= 0 and b >= 0 and b - a in (0, 1))
 
@@ -218,6 +222,23 @@ def _fits_beside(doubt: Doubt, scene: Scene) -> float:
     true = _truth_of(doubt, scene)
     beside: list[Place | None] = [scene.truth.near(scene.truth.places[place], step) for step in (-1, 1)]
     return float(any(p is not None and true[p.index] == 1.0 for p in beside))
+
+
+def _held_fast(doubt: Doubt, scene: Scene) -> bool:
+    """Whether it stands right between its name and another claim that is true here and not one place on or back.
+
+    "F third finger third position": who is in third position on the F says the finger of the F.
+    """
+    claim, mention = doubt.claim, scene.mentions[doubt.mention]
+    if claim is None or mention.name_first < 0 or claim.first_word != mention.name_last + 1:
+        return False
+    here = scene.likeliest[doubt.mention]
+    after = next((c for c in mention.claims if c.first_word == claim.last_word + 1), None)
+    if after is None or any(scene.words[w].stop == 2 for w in range(mention.name_last, after.first_word)):
+        return False
+    true, own = scene.truth.claim(after.kind, after.value), _truth_of(doubt, scene)
+    beside = [p for p in (here - 1, here + 1) if 0 <= p < len(true) and own[p] == 1.0]
+    return bool(true[here] == 1.0) and all(true[p] == 0.0 for p in beside)
 
 
 def _fits_passed_over(doubt: Doubt, scene: Scene) -> float:

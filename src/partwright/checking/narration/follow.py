@@ -88,11 +88,16 @@ PACE: Mapping[str, Pace] = {
         (0.22, 0.12, 0.12, 0.1, 0.1, 0.08, 0.06, 0.05, 0.04, 0.03, 0.02, 0.02), 0.02, 0.04, (0.002, 0.001), 6e-4
     ),
     "unnamed": Pace((0.55, 0.06, 0.03, 0.01), 0.22, 0.3, (0.01, 0.005), 6e-4),
+    "again": Pace((0.6, 0.08, 0.04, 0.02, 0.012, 0.008, 0.005, 0.003), 0.14, 0.2, (0.01, 0.005, 0.003), 6e-4),
+    "looking back": Pace((0.35, 0.05, 0.03, 0.02, 0.012, 0.008), 0.1, 0.1, (0.14, 0.12, 0.08, 0.04, 0.02), 6e-4),
+    "going on": Pace((0.45, 0.14, 0.11, 0.06, 0.04, 0.02), 0.05, 0.1, (0.003, 0.002, 0.001), 6e-4),
     "rested": Pace((0.62, 0.08, 0.05, 0.03, 0.02, 0.015, 0.01, 0.01), 0.05, 0.1, (0.01, 0.008, 0.006, 0.004), 8e-3),
 }
 _REST_WORDS = 14  # so many words about other things, and the speaker may go on anywhere near
-_ANNOUNCED = {"section": 0.97, "bar": 0.97, "bars": 0.9, "restart": 0.6, "recap": 0.35, "passage": 0.25}
+_ANNOUNCED = {"section": 0.97, "bar": 0.97, "bars": 0.9, "restart": 0.6, "recap": 0.35, "passage": 0.25, "bar_of": 0.5}
 _LIKELIEST = 0.5  # so much of the posterior must be of some place
+_ENDS = {"section": 0.85, "tune": 0.5}  # "that section finishes on": at an end, and not at the next place
+_AT_END = (0.7, 0.1, 0.2)  # the next end, the one after it, the very last place
 _STRAY = {"named": 0.004, "bare": 0.01, "unnamed": 0.06}  # spoken of no place at all
 
 
@@ -160,6 +165,7 @@ class _Step:
     jump: float
     target: Floats | None
     local: float
+    to_end: float = 0.0
 
 
 class _Model:
@@ -173,6 +179,7 @@ class _Model:
         self.bar_starts = np.r_[True, self.bar_of[1:] != self.bar_of[:-1]]
         self.section_starts = np.r_[True, self.section_of[1:] != self.section_of[:-1]]
         self.jump_to = _normal(0.55 * _normal(self.section_starts) + 0.25 * _normal(self.bar_starts) + 0.2 / self.size)
+        self.ends = _ends(truth, self.section_starts)
         self.links = _repeat_links(truth)
         numbers = [bar.number for bar in truth.part.bars]
         self.bars_by_number = {number: index for index, number in reversed(list(enumerate(numbers)))}
@@ -200,17 +207,27 @@ class _Model:
             pace = PACE["rested"]
         elif any(c.kind == "alternate" for c in before.claims) or mention.flow:
             pace = PACE["flowing"]
+        elif mention.recalls and mention.note == before.note:
+            pace = PACE["again"]
+        elif mention.recalls:
+            pace = PACE["looking back"]
+        elif before.recalls:
+            pace = PACE["going on"]
         else:
             pace = PACE["usual"]
         if before is None:
             pace = Pace(pace.onward, 0.6, 0.6, pace.back, pace.jump)
-        jump, target, local = pace.jump, None, 1.0
+        jump, target, local, to_end = pace.jump, None, 1.0, 0.0
         for cue in mention.cues:
+            if cue.kind == "end":
+                to_end = _ENDS[str(cue.value[0])]
+                jump, target, local = pace.jump, None, 1.0 - to_end
+                continue
             found = self._target(cue)
             if found is not None and _ANNOUNCED[cue.kind] >= (jump if target is not None else 0.0):
                 jump, target = _ANNOUNCED[cue.kind], found
-                local = 1.0 - jump
-        return _Step(emission * (1.0 - stray), stray * anywhere, anywhere, pace, jump, target, local)
+                local, to_end = 1.0 - jump, 0.0
+        return _Step(emission * (1.0 - stray), stray * anywhere, anywhere, pace, jump, target, local, to_end)
 
     def _emission(self, mention: Mention) -> tuple[Floats, float]:
         weight = np.ones(self.size)
@@ -233,6 +250,11 @@ class _Model:
             if wanted in names:
                 return self._inside(self.section_of == names.index(wanted))
             return None
+        if cue.kind == "bar_of":
+            starts = {int(self.bar_of[self.section_of == s].min()) for s in set(self.section_of.tolist())}
+            inside = [self.bar_of == first + int(cue.value[0]) - 1 for first in sorted(starts)]
+            found = [self._inside(row) for row in inside if row.any()]
+            return _normal(np.sum(found, axis=0)) if found else None
         if cue.kind in ("bar", "bars"):
             index = self.bars_by_number.get(str(cue.value[0]))
             if index is None:
@@ -240,6 +262,8 @@ class _Model:
             inside = self.bar_of == index
             return self._inside(inside) if inside.any() else None
         if cue.kind == "passage":
+            if cue.value == (-1,):
+                return _normal(self._inside(self.section_of == self.section_of.max()) + self.jump_to)
             if cue.value and int(cue.value[0]) <= len(self.sections):
                 return _normal(self._inside(self.section_of == int(cue.value[0]) - 1) + self.jump_to)
             return self.jump_to
@@ -271,7 +295,11 @@ class _Model:
         for origin, goal in self.links:
             out[goal] += pace.onward[0] * now[origin]
         target = self.jump_to if step.target is None else step.target
-        return np.asarray(step.local * out + step.jump * now.sum() * target)
+        moved = step.local * out + step.jump * now.sum() * target
+        if step.to_end:
+            for share, ends in zip(_AT_END, self.ends, strict=True):
+                moved += step.to_end * share * np.bincount(ends, weights=now, minlength=self.size)
+        return np.asarray(moved)
 
     def move_back(self, later: Floats, step: _Step) -> Floats:
         """The same step, seen from its end."""
@@ -286,7 +314,11 @@ class _Model:
         for origin, goal in self.links:
             out[origin] += pace.onward[0] * later[goal]
         target = self.jump_to if step.target is None else step.target
-        return np.asarray(step.local * out + step.jump * float(target @ later))
+        seen = step.local * out + step.jump * float(target @ later)
+        if step.to_end:
+            for share, ends in zip(_AT_END, self.ends, strict=True):
+                seen += step.to_end * share * later[ends]
+        return np.asarray(seen)
 
     def best_path(self, steps: Sequence[_Step]) -> NDArray[np.int64]:
         """The single most likely course (Viterbi); -1 where a mention is of no place."""
@@ -317,6 +349,13 @@ class _Model:
                 score = now[start] + np.log(pace.onward[0]) + local
                 if score > best[goal]:
                     best[goal], came[goal] = score, start
+            for share, ends in zip(_AT_END if step.to_end else (), self.ends, strict=False):
+                for goal in np.unique(ends):
+                    origins = np.flatnonzero(ends == goal)
+                    start = int(origins[now[origins].argmax()])
+                    score = now[start] + np.log(step.to_end * share)
+                    if score > best[goal]:
+                        best[goal], came[goal] = score, start
             source = int(now.argmax())
             target = self.jump_to if step.target is None else step.target
             jumped = now[source] + np.log(step.jump) + np.log(target + 1e-300)
@@ -346,6 +385,25 @@ def _weights(true: Floats, row: ClaimRow, p: float) -> Floats:
 def _normal(weights: NDArray[np.generic] | Floats) -> Floats:
     values = np.asarray(weights, dtype=np.float64)
     return np.asarray(values / max(1e-300, float(values.sum())))
+
+
+def _ends(truth: Truth, section_starts: NDArray[np.bool_]) -> tuple[NDArray[np.int64], ...]:
+    """For every place: the end of its section (or repeat), the end after that one, the end of all."""
+    size = len(truth)
+    bars = truth.part.bars
+    last = size - 1
+    ends = [
+        k for k in range(size)
+        if k == last
+        or section_starts[k + 1]
+        or any(
+            bars[b].repeat_end or bars[b].double_bar
+            for b in range(truth.places[k].first.bar_index, truth.places[k + 1].first.bar_index)
+        )
+    ]  # fmt: skip
+    at = np.searchsorted(ends, np.arange(size))
+    known = np.array(ends, dtype=np.int64)
+    return known[at], known[np.minimum(at + 1, len(ends) - 1)], np.full(size, last, dtype=np.int64)
 
 
 def _repeat_links(truth: Truth) -> tuple[tuple[int, int], ...]:

@@ -46,6 +46,8 @@ _BEGINNINGS = frozenset({"pop", "so", "now", "then", "okay", "next", "cross", "h
 _BOTH_HEARD, _BOTH_HEARD_UNCLEAN = 0.6, 0.85
 _TAKEN_BACK_WORDS = 2  # so soon after it a "sorry" or "hang on" is about the claim
 _HEDGE_WORDS = 6  # "or take it with": what follows so soon is an offer
+_LISTED, _LEAST_OTHERS = 0.8, 2
+_NEAR = 4  # places
 _SLIP = 0.04  # how often a claim is a slip of the tongue: what speaks against another reading of the words
 
 
@@ -65,6 +67,7 @@ class Judged:
     confidence: float
     why: str = ""
     misread: float = 0.0  # how likely it was said of the neighbouring note instead
+    attack: int = 0  # which note of a run of equal ones it is about; -1 for the last
     evidence: tuple[float, ...] = ()  # what the verdict on a doubted claim rests on; see `evidence.NAMES`
 
 
@@ -82,10 +85,11 @@ def judge(
     finger_forms: frozenset[str] = frozenset({"finger"}),
     joining: frozenset[str] = frozenset(),
     parting: frozenset[str] = frozenset(),
+    asides: frozenset[int] = frozenset(),
 ) -> tuple[Judged, ...]:
     """A verdict on every claim, in the order in which they were said.
 
-    `known` are the words the grammar knows, `fingers` its number words.
+    `known` are the words the grammar knows, `fingers` its number words, `asides` the words that claim nothing.
     """
     found: list[Judged] = []
     bare = _bare_habit(mentions, following.likeliest, truth)
@@ -103,6 +107,7 @@ def judge(
             if claim.kind == "stay" or (claim.kind == "string_letter" and not clean):
                 continue  # "on the D", without a full stop: the string, or the note that comes next
             found.append(_judge_claim(mentions, k, claim, likeliest, following, truth, words, hedges))
+    found = [_unless_said_in_passing(item, asides) for item in found]
     found = [_unless_taken_back(item, mentions, words, frozenset(corrections)) for item in found]
     return _once(
         _weighed(
@@ -120,6 +125,13 @@ def judge(
             following=following,
         )
     )
+
+
+def _unless_said_in_passing(item: Judged, asides: frozenset[int]) -> Judged:
+    """A doubted claim in a clause that claims nothing ("if you use your second finger") is none."""
+    if item.verdict not in ("doubt", "check", "wrong") or item.first_word not in asides:
+        return item
+    return replace(item, verdict="right", confidence=0.0)
 
 
 def _unless_taken_back(
@@ -201,10 +213,45 @@ def _weighed(
         sure = belief(row)
         if doubt.run_fits_with_gap and not clear:
             sure = min(sure, ASK_FROM)  # a number or a name was lost, the others are right
+        if _alone_in_its_list(item, claim, judged, mentions, clear=clean and not doubt.run_fits_with_gap):
+            sure = max(sure, _LISTED)
+        if not _tied(item.mention, mentions, likeliest):
+            sure = min(sure, ASK_FROM)
         verdict: Verdict = "wrong" if sure >= least else "check" if sure >= CHECK_FROM else "right"
         why = item.why if verdict == "wrong" else "it may have been misheard, or said of another note"
         found.append(replace(item, verdict=verdict, confidence=sure, evidence=row, why=why))
     return found
+
+
+def _alone_in_its_list(
+    item: Judged, claim: Claim | None, judged: Sequence[Judged], mentions: Sequence[Mention], *, clear: bool
+) -> bool:  # fmt: skip
+    """Whether all others of "D four, B one, C sharp two, A open" are right: then the words were heard, and meant so.
+
+    Of names and then as many numbers ("G, F sharp, E. Four, two, one.") only where the captions are clear.
+    """
+    if claim is None or (claim.listed < 0 and not (clear and claim.run > _LEAST_OTHERS)):
+        return False
+    others = [
+        other for other in judged
+        if other is not item and (of := _claim_of(other, mentions)) is not None
+        and (of.listed == claim.listed if claim.listed >= 0 else _same_list(claim, of, other.mention - item.mention))
+        and mentions[other.mention].note is not None
+    ]  # fmt: skip
+    enough = _LEAST_OTHERS if claim.listed >= 0 else max(_LEAST_OTHERS, claim.run - 1)
+    return len(others) >= enough and all(other.verdict == "right" for other in others)
+
+
+def _same_list(one: Claim, two: Claim, apart: int) -> bool:
+    return one.run == two.run and abs(apart) < one.run and abs(one.first_word - two.first_word) < 2 * one.run
+
+
+def _tied(k: int, mentions: Sequence[Mention], likeliest: Sequence[int]) -> bool:
+    """Whether a mention is where it is for more than its own sake: announced, or near what is said beside it."""
+    if mentions[k].cues:
+        return True
+    beside = [likeliest[j] for j in (k - 1, k + 1) if 0 <= j < len(mentions)]
+    return any(at >= 0 and abs(at - likeliest[k]) <= _NEAR for at in beside)
 
 
 def _claim_of(item: Judged, mentions: Sequence[Mention]) -> Claim | None:
@@ -330,7 +377,7 @@ def _judge_claim(
         true = _same_finger_from(mentions, k, likeliest, truth, true)
     elif claim.kind in ("slur", "separate"):
         true, first = _together(mentions, k, claim.kind, likeliest, truth, true)
-        base = replace(base, place=first)
+        base = replace(base, place=first, attack=-1 if first != place else 0)
     agrees, differs = _shares(following, k, true)
     misread, differs_there = _of_another(k, claim, likeliest, truth)
     sure = differs * (1.0 - misread) + differs_there * misread

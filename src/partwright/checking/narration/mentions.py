@@ -22,6 +22,7 @@ class Claim:
     last_word: int
     p: float = 1.0
     run: int = 0  # how many numbers were said in one breath, where it is one of a run
+    listed: int = -1  # the first word of the list of notes and numbers it is of: "D four, B one, C sharp three"
     other: int = 0  # -1 or 1: the mention before or after it may be meant instead …
     p_other: float = 0.0  # … and how likely that is from the words alone
 
@@ -41,6 +42,7 @@ class Mention:
     """One note spoken of. `note` is step and alteration (None: no accidental was said); None where no name was said.
 
     `tight`: it follows the mention before it in one breath. `flow`: notes may have been passed over before it.
+    `recalls`: "the G" of a list just told; more may be said of that one.
     """
 
     note: tuple[str, int | None] | None
@@ -53,6 +55,7 @@ class Mention:
     tight: bool = False
     flow: bool = False
     plural: bool = False
+    recalls: bool = False
     claims: tuple[Claim, ...] = ()
     cues: tuple[PlaceCue, ...] = ()
 

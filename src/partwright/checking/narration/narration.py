@@ -11,6 +11,7 @@ from functools import cached_property
 
 from partwright.bowing import BowingPlan
 from partwright.checking.finding import Finding
+from partwright.checking.narration.asides import find_asides
 from partwright.checking.narration.coverage import contradictions, taught_bars, untaught_stretches
 from partwright.checking.narration.follow import Following, follow
 from partwright.checking.narration.habits import tied_by_habit
@@ -137,7 +138,7 @@ class NarrationCheck:
         last = max(item.last_word, _name_end(mention)) if item.kind not in ("note", "order") else item.last_word
         if last - first > 24:
             first, last = item.first_word, item.last_word
-        note = self.places[item.place].first
+        note = self.places[item.place].attacks[item.attack].notes[0]
         why = item.why or ("the plan has another" if item.against == "plan" else "the score has another")
         finding = Finding(
             kind=item.kind, verdict=item.verdict, what=f"said {item.claimed}; {_has(item.against)} {item.right}",  # type: ignore[arg-type]
@@ -240,6 +241,7 @@ def check_narration(
         finger_forms=language.finger_forms,
         joining=language.sets["joining"],
         parting=language.sets["parting"],
+        asides=find_asides(words, language),
         known=language.vocabulary | frozenset(language.links) | frozenset(language.hearing),
     )
     structure = check_structure(spoken.structure, part, stretches, words)

@@ -18,6 +18,7 @@ from partwright.checking.narration.parsing.afterthoughts import corrections, sec
 from partwright.checking.narration.parsing.ties import Ties
 from partwright.checking.narration.parsing.values import claim_value
 from partwright.checking.narration.parsing.walk import best_state
+from partwright.checking.narration.remarks import find_remarks
 from partwright.checking.narration.words import Word, trusts_capitals
 
 __all__ = ["claim_value", "parse_words"]
@@ -32,7 +33,7 @@ def parse_words(words: Sequence[Word], language: Language) -> Spoken:
         return Spoken(mentions=(), structure=())
     capitals = trusts_capitals(words)
     lattice = hear(words, language, trust_capitals=capitals)
-    atoms = find_atoms(lattice, language, tuple(word.stop for word in words))
+    atoms = find_atoms(lattice, language, tuple(word.stop for word in words), find_remarks(words, language))
     ties = Ties(words, language)
     state = best_state(lattice, atoms, ties)
     mentions = second_thoughts(ties, _in_order(state.done), _NOBODY if capitals else _NOBODY_NOISY)

@@ -42,6 +42,7 @@ class Word:
     pause_s: float = 0.0
     capital: bool = False
     first: bool = False  # the first word of a sentence, whose capital says nothing
+    asks: bool = False  # the last word of a question
 
 
 def spoken_words(transcript: Transcript) -> tuple[Word, ...]:
@@ -73,11 +74,14 @@ def trusts_capitals(words: Sequence[Word]) -> bool:
 def _cue_words(cue: Cue, index: int, sentence_open: bool) -> list[Word]:
     raw: list[tuple[str, str, int, int, bool]] = []
     stops: dict[int, int] = {}
+    asked: set[int] = set()
     for found in _PIECE.finditer(cue.text):
         piece = found[0]
         if piece in _BREAKS or (not piece[0].isalnum() and piece not in _SIGNS):
             if raw:
                 stops[len(raw) - 1] = max(stops.get(len(raw) - 1, 0), _BREAKS.get(piece, 0))
+                if piece == "?":
+                    asked.add(len(raw) - 1)
             continue
         capital = piece[0].isupper()
         raw += [(form, piece, found.start(), found.end(), capital) for form in _forms(piece)]
@@ -89,7 +93,7 @@ def _cue_words(cue: Cue, index: int, sentence_open: bool) -> list[Word]:
         words.append(
             Word(
                 text=piece, form=form, cue=index, begin=begin, end=end, start_s=_time_at(cue, begin, length),
-                stop=stop, capital=capital, first=starts_sentence,
+                stop=stop, capital=capital, first=starts_sentence, asks=k in asked,
             )
         )  # fmt: skip
         starts_sentence = stop == 2
@@ -137,5 +141,5 @@ def _time_at(cue: Cue, offset: int, length: int) -> float | None:
 def _replace(word: Word, *, pause_s: float) -> Word:
     return Word(
         text=word.text, form=word.form, cue=word.cue, begin=word.begin, end=word.end, start_s=word.start_s,
-        stop=word.stop, pause_s=pause_s, capital=word.capital, first=word.first,
+        stop=word.stop, pause_s=pause_s, capital=word.capital, first=word.first, asks=word.asks,
     )  # fmt: skip

@@ -15,6 +15,7 @@ __all__ = ["corrections", "second_thoughts"]
 
 _HEARD_CORRECTION = 0.5  # what its mishearings may cost
 _SHARPER = 3.5  # between two notes the better tie decides more clearly than between a note and none
+_RECALLED = 6  # so many notes of a list are remembered
 _TAKEN = 0.1  # a note that has a claim of the kind already hardly takes another
 
 
@@ -47,12 +48,35 @@ def second_thoughts(ties: Ties, mentions: list[Mention], nobody: float) -> tuple
     for k, mention in enumerate(mentions):
         claims = tuple(_doubted(ties, mentions, k, claim, taken, nobody) for claim in mention.claims)
         found.append(replace(mention, claims=claims))
-    return tuple(lists_meet(found))
+    return tuple(_recalled(ties, lists_meet(found)))
+
+
+def _recalled(ties: Ties, mentions: list[Mention]) -> list[Mention]:
+    """Marks "the G" where a G was named last, or is in the list named last: more may be told of that one."""
+    found = list(mentions)
+    for k, mention in enumerate(mentions):
+        first = mention.name_first
+        if mention.note is None or mention.tight or first < 2 or mention.cues or k < 1:
+            continue
+        if not {ties.words[first - 1].form, ties.words[first - 2].form} & ties.sets["recalling"]:
+            continue
+        if mention.note == mentions[k - 1].note:
+            found[k] = replace(mention, recalls=True)
+        if ties.words[first - 1].form not in ties.sets["recalling"] or not mentions[k - 1].tight:
+            continue
+        listed: list[tuple[str, int | None] | None] = []
+        j = k - 1
+        while j >= 0 and len(listed) < _RECALLED and (j == k - 1 or mentions[j + 1].tight):
+            listed.append(mentions[j].note)
+            j -= 1
+        if mention.note in listed[1:]:
+            found[k] = replace(mention, recalls=True)
+    return found
 
 
 def _doubted(ties: Ties, mentions: list[Mention], k: int, claim: Claim, taken: set[int], nobody: float) -> Claim:
     mention = mentions[k]
-    if mention.name_first < 0 or mention.name_first <= claim.first_word <= mention.name_last:
+    if claim.listed >= 0 or mention.name_first < 0 or mention.name_first <= claim.first_word <= mention.name_last:
         return claim
     follows = claim.first_word > mention.name_last
     other = k + 1 if follows else k - 1
@@ -60,10 +84,14 @@ def _doubted(ties: Ties, mentions: list[Mention], k: int, claim: Claim, taken: s
     if claim.kind == "finger" and _points_back(ties, claim):
         name = "finger_back"
     lean = ties.kind(name)
+    if claim.kind == "position" and follows and _right_behind_a_claim(ties, mention, claim):
+        lean = ties.none
     if follows:
         own = ties.between(mention.name_last, claim.first_word, taken, left=True) + lean.left
     else:
         own = ties.between(claim.last_word, mention.name_first, taken, left=False) + lean.right
+    if follows and _told_afterwards(ties, claim):
+        own = max(own, ties.none.left)
     claim = replace(claim, p=claim.p * share(own, nobody))
     if not 0 <= other < len(mentions) or mentions[other].name_first < 0:
         return claim
@@ -76,6 +104,21 @@ def _doubted(ties: Ties, mentions: list[Mention], k: int, claim: Claim, taken: s
     if any(group_of(c.kind) == group_of(claim.kind) for c in beside.claims):
         p_other *= _TAKEN
     return replace(claim, other=other - k, p_other=p_other)
+
+
+def _told_afterwards(ties: Ties, claim: Claim) -> bool:
+    """Whether a length is told of what a pronoun stands for: "that's a half note", "hold it for two beats"."""
+    if claim.kind not in ("value", "beats"):
+        return False
+    forms = [ties.words[k].form for k in range(claim.first_word, min(claim.first_word + 2, claim.last_word))]
+    return any(form in ties.sets["pronouns"] for form in forms)
+
+
+def _right_behind_a_claim(ties: Ties, mention: Mention, claim: Claim) -> bool:
+    """Whether nothing parts it from another claim of the same note: "F, third finger, third position"."""
+    return ties.words[claim.first_word - 1].stop < 2 and any(
+        c.last_word == claim.first_word - 1 for c in mention.claims if c is not claim
+    )
 
 
 def _points_back(ties: Ties, claim: Claim) -> bool:

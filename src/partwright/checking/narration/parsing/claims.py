@@ -26,6 +26,7 @@ _WEAK_LEFT, _LEFT = 0.4, -2.5  # least ties to the note before, for a bare word 
 _STRING_LETTER_LEFT = 0.9
 _CORRECTED = 1.0
 _DOTTED = 1.5
+_TOLD_AFTERWARDS = frozenset({"value", "beats"})  # "That's a half note.": of the note before, whatever was said since
 
 Values = tuple[Value, ...]
 
@@ -37,6 +38,8 @@ def take_claim(ties: Ties, state: State, atom: Atom) -> list[State]:
         values = (_DOTTED * float(values[0]),)
     group = group_of(kind)
     worth = atom.weight - atom.price
+    if atom.hint == "back" and kind in _TOLD_AFTERWARDS and state.head is not None and state.head.kind == "note":
+        state = replace(flushed(state), left=max(state.left, ties.none.left), stopped=False)
     if state.pending:
         state = replace(state, pending=tuple(replace(p, stopped=True) for p in state.pending))
     if state.correcting > 0 and state.last_group == group:
@@ -71,6 +74,8 @@ def _of_note_before(ties: Ties, state: State, atom: Atom, kind: str, values: Val
         return []
     free = group not in head.groups or group in head.again
     leftward = state.left + ties.atom(atom, kind).left
+    if kind == "position" and state.last == "claim" and head.mention.last_word == atom.first_word - 1:
+        leftward = state.left + ties.none.left  # "F, third finger, third position"
     if head.kind == "place":
         free = free and leftward >= _PLACE_COUNT
     least = _WEAK_LEFT if atom.kind in WEAK and group in ("finger", "string") else _LEFT

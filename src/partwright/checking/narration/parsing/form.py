@@ -19,9 +19,14 @@ _CUES_KEPT = 4
 
 def take_place(ties: Ties, state: State, atom: Atom) -> State:
     """The state after words that say where in the piece the speaker goes."""
-    after = flushed(put_away(state))
     value = _place_value(atom)
     cue = PlaceCue(kind=atom.kind, value=value, first_word=atom.first_word, last_word=atom.last_word)
+    if _of_note_before(ties, state, atom):
+        assert state.head is not None
+        mention = replace(state.head.mention, cues=(*state.head.mention.cues, cue)[-_CUES_KEPT:])
+        after = replace(state, score=state.score + atom.weight - atom.price, head=replace(state.head, mention=mention))
+        return behind(ties, after, atom)
+    after = flushed(put_away(state))
     blank = Mention(note=None, first_word=atom.first_word, last_word=atom.last_word)
     after.score += atom.weight - atom.price
     after.head = Head(blank, "place", frozenset())
@@ -29,6 +34,16 @@ def take_place(ties: Ties, state: State, atom: Atom) -> State:
     after.form = (after.form, form_word(after, atom.kind, value, atom))
     after.left, after.stopped, after.light, after.last, after.run = ties.none.left, False, False, "head", 0
     return behind(ties, after, atom)
+
+
+def _of_note_before(ties: Ties, state: State, atom: Atom) -> bool:
+    """Whether it tells where the note just named is: "the D in bar twenty-one is two beats long"."""
+    head = state.head
+    return (
+        atom.kind in ("bar", "bar_of") and head is not None and head.kind == "note" and state.last == "head"
+        and not state.pending and head.mention.name_last == atom.first_word - 1
+        and ties.words[atom.first_word - 1].stop == 0 and ties.words[atom.first_word].form in ("in", "of", "at")
+    )  # fmt: skip
 
 
 def take_form(ties: Ties, state: State, atom: Atom) -> State:
@@ -49,10 +64,16 @@ def _place_value(atom: Atom) -> tuple[Value, ...]:
         return (str(atom.value("name")),)
     if atom.kind == "bar":
         return (_number(atom, "number"),)
+    if atom.kind == "bar_of":
+        return (int(atom.value("ordinal") or 1),)
     if atom.kind == "bars":
         return (_number(atom, "first"), _number(atom, "last"))
+    if atom.kind == "end":
+        return (atom.hint,)
     if atom.kind == "passage":
         ordinal = atom.value("ordinal")
+        if atom.hint == "last":
+            return (-1,)
         return () if ordinal is None else (int(ordinal),)
     return ()
 

@@ -12,9 +12,10 @@ from partwright.checking.narration.parsing.ties import Ties
 from partwright.checking.narration.parsing.values import said_claim
 from partwright.checking.narration.parsing.waiting import behind, settle
 
-__all__ = ["take_alternation", "take_note"]
+__all__ = ["take_alternation", "take_note", "take_pairs"]
 
 _LONGER = 0.8  # each further word of a note's name: "F sharp" is one name, not "F" and a remark
+_PAIRED_P = 0.97
 _REPLACES_WORDS = 8  # so soon after the last words of a note a correction may give it another name
 _REPLACED = 0.6
 _UNUSUAL_HEARD = 0.5  # "E sharp": rather the accidental of a letter that was lost
@@ -71,6 +72,35 @@ def take_alternation(ties: Ties, state: State, atom: Atom) -> State:
     after.head = Head(second, "note", frozenset({"alternate"}))
     after.run, after.left, after.stopped, after.light, after.last = 2, ties.none.left, False, False, "head"
     return behind(ties, after, atom)
+
+
+def take_pairs(ties: Ties, state: State, atom: Atom) -> list[State]:
+    """The state after "D four, B one, C sharp two": each note with the number behind it."""
+    if state.correcting > 0 or any(group_of(p.kind) == "finger" for p in state.pending):
+        return []
+    after = put_away(state)
+    after.score += atom.weight - atom.price
+    for k in range(0, len(atom.parts), 2):
+        name, number = atom.parts[k], atom.parts[k + 1]
+        claim = replace(
+            said_claim("finger", (int(number.captures[0][2]),), number), listed=atom.first_word, p=_PAIRED_P
+        )
+        mention = Mention(
+            note=_name(name), first_word=name.first_word, last_word=number.last_word, p=math.exp(-name.price),
+            name_first=name.first_word, name_last=name.last_word, tight=k > 0, claims=(claim,),
+            cues=() if k else after.cues,
+        )  # fmt: skip
+        if k == 0:
+            after.cues = ()
+            mention, after = settle(after, mention, after.score, ties.none.right)
+        if k + 2 < len(atom.parts):
+            after.done, after.count = (after.done, mention), after.count + 1
+        else:
+            groups = frozenset(group_of(c.kind) for c in mention.claims)
+            after.head = Head(mention, "note", groups)
+    after.run, after.left, after.stopped, after.light, after.correcting = 1, ties.none.left, False, False, 0
+    after.last, after.last_group = "claim", "finger"
+    return [behind(ties, after, atom)]
 
 
 def _renamed(

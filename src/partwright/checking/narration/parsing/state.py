@@ -12,7 +12,7 @@ __all__ = ["NOTES", "PLACES", "WEAK", "Head", "State", "Waiting", "claimed", "gr
 
 NOTES = frozenset({"note", "note_hint", "note_open", "plural", "plural_loose", "plural_bare", "lost"})
 WEAK = frozenset({"ordinal", "digit", "string_letter", "extension", "rest", "slur"})
-PLACES = frozenset({"section", "bar", "bars", "passage", "restart", "recap"})
+PLACES = frozenset({"section", "bar", "bars", "passage", "restart", "recap", "end", "bar_of"})
 _GROUP = {
     "ordinal": "finger", "digit": "finger", "open": "finger", "same_finger": "finger", "digits": "finger",
     "string_letter": "string", "string_below": "string", "string_above": "string", "string_same": "string",

@@ -12,7 +12,7 @@ from partwright.checking.narration.atoms import Atom
 from partwright.checking.narration.hearing import Lattice
 from partwright.checking.narration.parsing.claims import take_claim
 from partwright.checking.narration.parsing.form import FORM, take_form, take_place
-from partwright.checking.narration.parsing.notes import take_alternation, take_note
+from partwright.checking.narration.parsing.notes import take_alternation, take_note, take_pairs
 from partwright.checking.narration.parsing.runs import take_run
 from partwright.checking.narration.parsing.state import NOTES, PLACES, State, put_away
 from partwright.checking.narration.parsing.ties import Ties
@@ -89,6 +89,8 @@ def _take(ties: Ties, state: State, atom: Atom) -> list[State]:
         return [pass_over(ties, replace(state, score=state.score + _STAY), atom.first_word, atom.last_word)]
     if kind == "alternate":
         return [take_alternation(ties, state, atom)]
+    if kind == "pairs":
+        return take_pairs(ties, state, atom)
     if kind == "digits":
         return take_run(ties, state, atom)
     return take_claim(ties, state, atom)

@@ -99,6 +99,15 @@ def test_joins_are_exact(seed: int, n: int, data: st.DataObject) -> None:
     check(Chain(tables, (False, *linked), moves))
 
 
+@pytest.mark.parametrize("seed", [20, 88, 90])
+def test_ways_that_cost_the_same_are_not_mixed(seed: int) -> None:
+    """Two plans of one price: every block's strokes are taken from the same one."""
+    generator = np.random.default_rng(seed)
+    moves = tuple((a, b, generator.integers(0, 60, (4, 4)).astype(np.int32)) for a, b in ((1, 0), (2, 1)))
+    tables = tuple(random_tables(generator, 2, "same") for _ in range(3))
+    check(Chain(tables, (False, False, True), moves))
+
+
 @pytest.mark.slow
 @settings(max_examples=4, deadline=None)
 @given(st.integers(0, 2**32))

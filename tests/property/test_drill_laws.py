@@ -70,7 +70,7 @@ def test_a_shift_in_a_rest_is_easier_than_the_same_in_a_hurry(seed: int) -> None
             finger=note.placement.finger,
             string=note.placement.string,
             frame=note.placement.frame if note.placement.finger else None,
-            shape=None,
+            shape=note.placement.shape,
         )
         for note in plan_of(quick).notes
     )

@@ -10,8 +10,8 @@ Shapes: states are direction × place (0 down, 1 up). Costs are whole numbers of
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -24,6 +24,8 @@ __all__ = ["Block", "BowSearch", "Chain", "Solution", "solve", "solve_again"]
 _KEPT = 65_536
 """Longest part whose costs are all kept; longer ones are gone through in stretches of `_STRETCH`."""
 _STRETCH = 4096
+_NEVER = 1 << 50
+"""Dearer than any way through a piece, small enough to be added up."""
 _MERGING = 8
 """Rows that have become equal are looked for at every so many strokes."""
 _ANCHORS = 7
@@ -70,7 +72,8 @@ class Solution:
 @dataclass(frozen=True)
 class Block:
     """Strokes `first` to `last`: costs before and after each stroke from the block's entry, and costs onward from
-    before each stroke to the end of everything. `outside` is what the rest costs for every entry and last state."""
+    before each stroke to the end of everything. `outside` is what the rest costs for every entry and last state, and
+    `chosen` the entry and last state of the solution."""
 
     first: int
     last: int
@@ -78,6 +81,7 @@ class Block:
     after: list[Rows] = field(default_factory=list)
     onward: list[Rows] = field(default_factory=list)
     outside: np.ndarray | None = None
+    chosen: tuple[int, int] | None = None
 
     @property
     def single(self) -> bool:
@@ -103,14 +107,21 @@ def solve(chain: Chain) -> BowSearch:
     blocks = [Block(a, b) for a, b in _bounds(chain)]
     if len(blocks) > 1 or chain.joins:
         blocks = [_forward_all(chain, block, _entries(chain)) for block in blocks]
-        outside = _outside(chain, blocks)
-        blocks = [_backward_all(chain, block, rest) for block, rest in zip(blocks, outside, strict=True)]
+        total, outside = _outside(chain, blocks)
+        chosen = _agreed(chain, blocks, total, outside)
+        blocks = [
+            replace(_backward_all(chain, block, rest), chosen=ends)
+            for block, rest, ends in zip(blocks, outside, chosen, strict=True)
+        ]
         for block in blocks:
-            _read_out(chain, block, solution)
+            _read_extras(block, solution, block.first, block.last)
+            _trace_block(chain, block, solution)
     elif n <= _KEPT:
         block = _forward_all(chain, blocks[0], _free_start(chain))
-        block = _backward_all(chain, block, np.zeros((1, chain.states), dtype=np.int64))
-        _read_out(chain, block, solution)
+        rest = np.zeros((1, chain.states), dtype=np.int64)
+        block = replace(_backward_all(chain, block, rest), chosen=_first_least(block, rest))
+        _read_extras(block, solution, block.first, block.last)
+        _trace_block(chain, block, solution)
         blocks = [block]
     else:
         _in_stretches(chain, solution)
@@ -201,21 +212,39 @@ def _backward_all(chain: Chain, block: Block, outside: np.ndarray) -> Block:
     return Block(block.first, block.last, block.before, block.after, onward, outside)
 
 
-def _outside(chain: Chain, blocks: Sequence[Block]) -> list[np.ndarray]:
+def _outside(
+    chain: Chain, blocks: Sequence[Block], held: Mapping[int, tuple[int, int]] | None = None
+) -> tuple[int, list[np.ndarray]]:
+    """The least total, and for every block what the rest costs; with the blocks in `held` kept to these ends."""
+    sizes = {v: chain.states if v % 2 else _anchors(chain).size for v in range(2 * len(blocks))}
+    wanted = {k: (2 * k, 2 * k + 1) for k in range(len(blocks))}
+    total, outside = outside_costs(_factors(chain, blocks, held or {}), wanted, sizes)
+    return total, [outside[k] for k in range(len(blocks))]
+
+
+def _factors(chain: Chain, blocks: Sequence[Block], held: Mapping[int, tuple[int, int]] | None = None) -> list[Factor]:
+    """The costs of all blocks, in their order, and then of the moves between them. Variables: 2k where block k is
+    entered, 2k + 1 where it is left."""
     anchors = _anchors(chain)
-    factors: list[Factor] = []
-    wanted: dict[int, tuple[int, int]] = {}
+    factors = []
+    for k, block in enumerate(blocks):
+        table = block.after[-1].full()
+        if held and k in held:
+            kept = table[held[k]]
+            table = table + _NEVER
+            table[held[k]] = kept
+        factors.append(Factor((2 * k, 2 * k + 1), table))
     entry_of = {block.first: 2 * k for k, block in enumerate(blocks)}
     exit_of = {block.last: 2 * k + 1 for k, block in enumerate(blocks)}
-    for k, block in enumerate(blocks):
-        wanted[len(factors)] = (2 * k, 2 * k + 1)
-        factors.append(Factor((2 * k, 2 * k + 1), block.after[-1].full()))
-        if k and chain.linked[block.first]:
-            factors.append(Factor((2 * k - 1, 2 * k), chain.tables[block.first].move[:, anchors].astype(np.int64)))
-    factors.extend(Factor((exit_of[a], entry_of[b]), move[:, anchors].astype(np.int64)) for a, b, move in chain.joins)
-    sizes = {v: chain.states if v % 2 else anchors.size for v in range(2 * len(blocks))}
-    _, outside = outside_costs(factors, wanted, sizes)
-    return [outside[index] for index in sorted(wanted)]
+    moves = [
+        (block.first - 1, block.first, chain.tables[block.first].move)
+        for block in blocks[1:]
+        if chain.linked[block.first]
+    ]
+    factors += [
+        Factor((exit_of[a], entry_of[b]), move[:, anchors].astype(np.int64)) for a, b, move in [*moves, *chain.joins]
+    ]
+    return factors
 
 
 def _read_extras(block: Block, solution: Solution, first: int, last: int) -> None:
@@ -239,13 +268,37 @@ def _over_entries(before: Rows, onward: Rows) -> np.ndarray:
     return np.asarray(np.minimum.reduce(sums, axis=0))
 
 
-def _read_out(chain: Chain, block: Block, solution: Solution) -> None:
-    """Fill in the block's part of the solution."""
-    assert block.outside is not None
-    _read_extras(block, solution, block.first, block.last)
-    ends = block.after[-1].full() + block.outside
-    entry, state = divmod(int(ends.argmin()), ends.shape[1])
-    _trace(chain, block, entry, state, block.last, solution)
+def _first_least(block: Block, outside: np.ndarray) -> tuple[int, int]:
+    """The first of the cheapest pairs of entry and last state."""
+    ends = block.after[-1].full() + outside
+    entry, state = divmod(int(ends.argmin()), int(ends.shape[1]))
+    return entry, state
+
+
+def _agreed(chain: Chain, blocks: Sequence[Block], total: int, outside: Sequence[np.ndarray]) -> list[tuple[int, int]]:
+    """Entry and last state of every block in one way through all of them that costs `total`, the least.
+
+    Where several ways cost that, each block's own first choice may belong to another of them. Then every block that
+    has a choice is held to its first, one after the other, and the rest is searched again.
+    """
+    chosen = [_first_least(block, rest) for block, rest in zip(blocks, outside, strict=True)]
+    values = [value for ends in chosen for value in ends]
+    if sum(int(f.table[tuple(values[v] for v in f.variables)]) for f in _factors(chain, blocks)) == total:
+        return chosen
+    held: dict[int, tuple[int, int]] = {}
+    for k, block in enumerate(blocks):
+        chosen[k] = _first_least(block, outside[k])
+        ends = block.after[-1].full() + outside[k]
+        if np.count_nonzero(ends == ends.min()) > 1:
+            held[k] = chosen[k]
+            _, outside = _outside(chain, blocks, held)
+    return chosen
+
+
+def _trace_block(chain: Chain, block: Block, solution: Solution) -> None:
+    """Fill in the block's strokes between its chosen ends."""
+    assert block.chosen is not None
+    _trace(chain, block, *block.chosen, block.last, solution)
 
 
 def _trace(
@@ -383,14 +436,19 @@ def _blocks_again(search: BowSearch, chain: Chain, changed: Collection[int], sol
         if touched:
             blocks[k] = _forward_all(chain, block, _entries(chain))
             anew.add(k)
-    outside = _outside(chain, blocks)
+    total, outside = _outside(chain, blocks)
+    chosen = _agreed(chain, blocks, total, outside)
     for k, block in enumerate(blocks):
         old = search.blocks[k].outside
         assert old is not None
         difference = outside[k] - old
-        if k not in anew and (difference == difference.flat[0]).all():
+        if k in anew or (difference != difference.flat[0]).any():
+            blocks[k] = replace(_backward_all(chain, block, outside[k]), chosen=chosen[k])
+            _read_extras(blocks[k], solution, block.first, block.last)
+        elif chosen[k] == block.chosen:
             continue
-        blocks[k] = _backward_all(chain, block, outside[k])
-        _read_out(chain, blocks[k], solution)
+        else:
+            blocks[k] = replace(block, chosen=chosen[k])
+        _trace_block(chain, blocks[k], solution)
     _price(chain, solution, range(len(chain.tables)))
     return tuple(blocks)

@@ -101,6 +101,8 @@ def test_the_page_is_printed_so_and_the_tune_stays(tmp_path: Path) -> None:
     assert [sign.text for sign in page_tune(job).document.iter("sign")] == ["F"]
     kept = prepare(Lesson(level="beginner", clefs="source"), folder)
     assert [sign.text for sign in page_tune(kept).document.iter("sign")] == ["G"]
+    high = prepare(Lesson(level="advanced", clefs="tenor"), folder)
+    assert [(sign.text, sign.getnext().text) for sign in page_tune(high).document.iter("sign")] == [("C", "4")]
     assert (folder / "tune.musicxml").read_text(encoding="utf-8") == text
 
 

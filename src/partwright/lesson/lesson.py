@@ -83,7 +83,7 @@ class Lesson:
     paper: tuple[str, ...] = ("a4", "letter")
     marks: Literal["every", "needed", "none"] = "needed"
     strings: Literal["letters", "roman"] = "letters"
-    clefs: Literal["player", "source"] = "player"
+    clefs: Literal["player", "source", "bass", "tenor", "alto", "treble"] = "player"
     source_marks: Literal["keep", "ignore"] = "keep"
     teaching_order: tuple[str, ...] = ()  # names of sections as they are taught; empty = as they stand in the tune
     tries: int = 3  # how often a step is played before the next one

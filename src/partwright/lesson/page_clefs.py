@@ -21,10 +21,15 @@ _SAVED_LINES_A_BAR = 0.5
 source."""
 
 
-def page_clefs(part: Part, instrument: Instrument, level: str) -> tuple[str, ...] | None:
-    """A clef for every bar, or None where the part's own clefs stay (always in a part on several staves)."""
-    if not part.notes or any(note.staff != 1 for note in part.notes):
+def page_clefs(part: Part, instrument: Instrument, level: str, wish: str = "player") -> tuple[str, ...] | None:
+    """A clef for every bar, or None where the part's own clefs stay (always in a part on several staves).
+
+    `wish` is the lesson's: "player", "source", or the name of the one clef to use.
+    """
+    if wish == "source" or not part.notes or any(note.staff != 1 for note in part.notes):
         return None
+    if wish != "player":
+        return (wish,) * len(part.bars)
     read = instrument.levels[level].clefs or (instrument.default_clef,)
     own = {_plain(note.clef) for note in part.notes}
     chosen = clefs_for(part, home_first(read, instrument.default_clef))

@@ -89,7 +89,7 @@ def page_tune(job: Prepared) -> Tune:
     from partwright.lesson.page_clefs import page_clefs
     from partwright.score import in_clefs
 
-    clefs = page_clefs(job.part, job.instrument, job.level)
+    clefs = page_clefs(job.part, job.instrument, job.level, job.lesson.clefs)
     return replace(tune, document=in_clefs(tune, clefs)) if clefs is not None else tune
 
 

@@ -140,7 +140,11 @@ _PAGE = _table(
     _texts("paper", "sizes to print", choices=("a4", "letter")),
     _text("marks", "which fingers are printed", choices=("every", "needed", "none")),
     _text("strings", "how strings are named", choices=("letters", "roman")),
-    _text("clefs", "the tune's own, or others where the player does not read them", choices=("player", "source")),
+    _text(
+        "clefs",
+        "player: the tune's own, or others where these are not read; source: its own; or one throughout",
+        choices=("player", "source", "bass", "tenor", "alto", "treble"),
+    ),
     _text("source_marks", "whether the fingers already in the tune are decisions", choices=("keep", "ignore")),
 )
 

@@ -63,7 +63,7 @@ def lesson_text(lesson: Lesson) -> str:
         f"paper = {_texts(lesson.paper)}  # a4, letter",
         f"marks = {_text(lesson.marks)}  # needed: what a player needs; every; none",
         f"strings = {_text(lesson.strings)}  # letters or roman (I = the highest string)",
-        f"clefs = {_text(lesson.clefs)}  # player: others where the tune's own are not read at the level; source",
+        f"clefs = {_text(lesson.clefs)}  # player: others where the tune's own are not read; source; or bass, tenor …",
         f"source_marks = {_text(lesson.source_marks)}  # keep: fingers in the tune are decisions; ignore",
         "",
         *_arranging_parts(lesson),

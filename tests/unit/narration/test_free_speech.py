@@ -55,6 +55,9 @@ def aside(text: str) -> str:
         "Count with me: one, two, three, four.",
         "It's in three sections, A, B and A again.",
         "they're both on the A string",
+        "It's in G minor, which means every B is a B flat and every E is an E flat.",
+        "all the Fs are F sharps",
+        "There's one exception, an F sharp near the end.",
     ],
 )
 def test_a_remark_on_the_whole_is_said_of_no_note(text: str) -> None:

@@ -1,7 +1,7 @@
 # ruff: noqa: E402 (the imports below need the path set above them)
 """How soon a teacher's hidden taste is learned, how long that takes, and that planning with a taste takes no longer.
 
-    python bench/bench_learn.py [--teachers N] [--curve] [--quick]
+    python bench/bench_learn.py [--teachers N] [--quick]
 
 A simulated teacher is the default weights, each multiplied by e to a normal deviate of 0.5 (two in three between 0.6
 and 1.65 times). The teacher goes through one invented tune of 24 bars after another and pins the first note whose
@@ -206,8 +206,7 @@ def planning_seconds(parts: list[Part], weights: Weights) -> float:
 
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    options.add_argument("--teachers", type=int, default=10, help="how many simulated teachers (default: 10)")
-    options.add_argument("--curve", action="store_true", help="only the curve; the other figures stay as they were")
+    options.add_argument("--teachers", type=int, default=5, help="how many simulated teachers")
     options.add_argument("--quick", action="store_true", help="two teachers, 20 corrections, no fifty lessons")
     chosen = options.parse_args()
     steps = [20] if chosen.quick else [10, 20, 35, 50, 75, 100]
@@ -228,10 +227,7 @@ def main() -> None:
         print(f"{step:>4} corrections: {curve[-1]['mean']:.2f} vanished, median {curve[-1]['median']:.2f}, "
               f"least {min(vanished):.2f}{wanted}")  # fmt: skip
     results: dict[str, Any] = {"unseen_tunes": len(unseen), "curve": curve, "teachers": teachers}
-    if chosen.curve and not chosen.quick:
-        before = json.loads(RESULTS.read_text(encoding="utf-8")) if RESULTS.exists() else {}
-        write_atomic(RESULTS, json.dumps(before | results, indent=1) + "\n")
-    elif not chosen.quick:
+    if not chosen.quick:
         results["fifty_lessons"] = row = fifty_lessons()
         print(f"{row['lessons']} lessons, {row['decisions']} decisions: {row['learning_s']:.1f} s of one core "
               f"(goal: 60); planning with the taste takes {row['planning_ratio']:.2f} × the time")  # fmt: skip

@@ -1,5 +1,4 @@
 """Learning a teacher's taste: comparisons from the search and weights from the comparisons, in turn, until none is new.
-Where decisions are few, the weights are the mean of all that the comparisons leave open (`average`).
 
 A guard stands before the result: the decisions are held back a share at a time, taste is learned from the others, and
 the plan under it is set beside the plan under the old taste. Only if more of the held-back decisions come out as the
@@ -14,10 +13,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from partwright.fingering.learning.average import average
 from partwright.fingering.learning.counts import CountBook
 from partwright.fingering.learning.evidence import LET_STAND, Judged, Met, Pricing, without
-from partwright.fingering.learning.margin import MARGIN, Fitted, fit, gather
+from partwright.fingering.learning.margin import MARGIN, Fitted, fit
 from partwright.fingering.search import solve
 from partwright.fingering.terms import Weights, default_weights
 from partwright.instrument import Instrument
@@ -31,10 +29,6 @@ _MOST_ROUNDS = 12
 _MOST_ROUNDS_HELD_BACK = 2
 _LEAST_NEWS = 0.01  # of the comparisons known; fewer new ones than this and the rounds end
 _STRETCH_BARS = 8
-_AVERAGES = 4  # as often the mean is taken, each time after a search under tastes drawn before
-_DRAWS = 2000
-_SEARCHED = 4  # of the tastes drawn
-_DRAWS_HELD_BACK = 800
 
 Said = Callable[[str, int, int], None]
 
@@ -90,29 +84,15 @@ def learn_weights(
     book = CountBook()
     met = [Met(lesson, index, book) for index, lesson in enumerate(lessons)]
 
-    few = sum(len(lesson.pinned) for lesson in lessons) <= _FEW_PINS
-    folds = _FOLDS_OF_FEW if few else FOLDS
-    before = _MOST_ROUNDS + _AVERAGES  # steps before the held-back decisions, at most
-
     def tell(number: int) -> None:
         if said:
-            said("comparing your fingers with others", number, before + folds)
+            said("comparing your fingers with others", number, _MOST_ROUNDS + FOLDS)
 
     course = _rounds(met, book, defaults, base, _MOST_ROUNDS, tell)
     fitted = course.fitted
-    if fitted is not None and few:
-        fitted = _averaged(
-            met, book, defaults, base, fitted, times=_AVERAGES, draws=_DRAWS, seed=seed,
-            tell=lambda number: tell(_MOST_ROUNDS + number),
-        )  # fmt: skip
     agreement = Agreement(pins=0, pins_old=0, pins_new=0, stood=0, stood_old=0, stood_new=0)
     if fitted is not None:
-
-        def tell_fold(number: int) -> None:
-            if said:
-                said("trying it on decisions held back", before + number, before + folds)
-
-        agreement = _held_back(lessons, met, book, defaults, base, folds, few, seed, tell_fold)
+        agreement = _held_back(lessons, met, book, defaults, base, seed, said)
     accepted = fitted is not None and agreement.rises
     return Learned(
         fitted=fitted if accepted else None,
@@ -166,34 +146,6 @@ def _rounds(
     return _Course(fitted, number, tuple(values), settled)
 
 
-def _averaged(
-    met: Sequence[Met],
-    book: CountBook,
-    defaults: Sequence[Weights],
-    base: Weights,
-    fitted: Fitted,
-    *,
-    times: int,
-    draws: int,
-    seed: int,
-    tell: Callable[[int], None],
-) -> Fitted:
-    """The mean of the tastes that the comparisons leave open. Comparisons found under one taste say little of what
-    others would do, so the search is asked under some of those drawn, and the mean taken again."""
-    for number in range(times):
-        tell(number + 1)
-        known = [comparison for one in met for comparison in one.comparisons]
-        last = number == times - 1
-        told = gather(known, book, defaults, base)
-        drawn = average(told, fitted.x, draws=draws, some=0 if last else _SEARCHED, seed=seed + number)
-        fitted = drawn.mean
-        for tried in () if last else (*drawn.some, fitted):  # the mean last: the teacher's way is taken under it
-            pricing = Pricing([tried.weights(own) for own in defaults])
-            for one in met:
-                one.search(pricing, margin=MARGIN)
-    return fitted
-
-
 def _corrections(lesson: Judged) -> int:
     """Pins that ask for something else than the plan without any would have."""
     if not lesson.pinned:
@@ -211,27 +163,22 @@ def _held_back(
     book: CountBook,
     defaults: Sequence[Weights],
     base: Weights,
-    folds: int,
-    few: bool,
     seed: int,
-    tell: Callable[[int], None],
+    said: Said | None,
 ) -> Agreement:
-    """How the decisions of each fold come out under the old taste, and under one learned from the other folds: in the
-    same way, but with fewer rounds and draws."""
+    """How the decisions of each fold come out under the old taste, and under one learned from the other folds."""
+    pins = sum(len(lesson.pinned) for lesson in lessons)
+    folds = FOLDS if pins > _FEW_PINS else _FOLDS_OF_FEW
     fold_of = _folds(lessons, folds, seed)
     count = {"pins": 0, "pins_old": 0, "pins_new": 0, "stood": 0, "stood_old": 0, "stood_new": 0}
     for fold in range(folds):
-        tell(fold + 1)
+        if said:
+            said("trying it on decisions held back", _MOST_ROUNDS + fold + 1, _MOST_ROUNDS + folds)
         held = [frozenset(v for v, number in numbers.items() if number == fold) for numbers in fold_of]
         if not any(lesson.fresh & out for lesson, out in zip(lessons, held, strict=True)):
             continue
         left = [one.but(without(lesson, out)) for one, lesson, out in zip(met, lessons, held, strict=True)]
         fitted = _rounds(left, book, defaults, base, _MOST_ROUNDS_HELD_BACK, lambda _: None).fitted
-        if fitted is not None and few:
-            fitted = _averaged(
-                left, book, defaults, base, fitted, times=1, draws=_DRAWS_HELD_BACK, seed=seed + _AVERAGES + fold,
-                tell=lambda _: None,
-            )  # fmt: skip
         pricing = Pricing(defaults if fitted is None else [fitted.weights(own) for own in defaults])
         for index, (lesson, out) in enumerate(zip(lessons, held, strict=True)):
             if not lesson.fresh & out:

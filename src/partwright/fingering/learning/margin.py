@@ -29,7 +29,7 @@ from partwright.fingering.learning.counts import CountBook
 from partwright.fingering.learning.evidence import Comparison
 from partwright.fingering.terms import FACTORS, Weights, term_table
 
-__all__ = ["MARGIN", "WIDTH", "Fitted", "Told", "fit", "gather"]
+__all__ = ["MARGIN", "Fitted", "fit"]
 
 Floats = NDArray[np.float64]
 
@@ -60,65 +60,6 @@ class Fitted:
         return Weights(tuple((name, float(value * times + added)) for (name, value), times, added in rows))
 
 
-@dataclass(frozen=True, eq=False, kw_only=True)
-class Told:
-    """Comparisons as arrays, and what an x of the terms does to their prices.
-
-    `plain`: default weights of the instrument, `steps`: what x = 1 does where the sign may change, `farthest`: the
-    bounds of x, all (terms,); `more`: (comparisons, kinds); `worth` and `weight`: (comparisons,); `term`: (kinds,);
-    `multiplied`: (kinds, factors); `factor_rows`: (factors,). `shares`: the defaults of some lessons and the
-    comparisons from them.
-    """
-
-    plain: Floats
-    steps: Floats
-    farthest: Floats
-    more: Floats
-    worth: Floats
-    weight: Floats
-    term: NDArray[np.int64]
-    multiplied: NDArray[np.bool_]
-    factor_rows: NDArray[np.int64]
-    shares: tuple[tuple[Floats, NDArray[np.int64]], ...]
-
-    def moved(self, x: Floats) -> tuple[Floats, Floats]:
-        """What x does to weights: by what they are multiplied, and what is added."""
-        plain, steps = self.plain, self.steps
-        times = np.where(plain > 0, np.exp(x), np.where(plain < 0, 1.0 + steps * x, 1.0))
-        return times, np.where(plain == 0, steps * x, 0.0)
-
-    def fitted(self, x: Floats, value: float) -> Fitted:
-        times, added = self.moved(x)
-        return Fitted(x=x, value=value, times=times, added=added)
-
-
-def gather(comparisons: Sequence[Comparison], book: CountBook, defaults: Sequence[Weights], base: Weights) -> Told:
-    """These comparisons as arrays. Arguments as of `fit`."""
-    names = [name for name, _ in base.values]
-    assert names == [term.name for term in term_table()]
-    plain = _array(base)
-    term, multiplied = book.layout()
-    more = np.zeros((len(comparisons), len(book.kinds)))
-    for row, comparison in enumerate(comparisons):
-        for kind, amount in comparison.more:
-            more[row, kind] = amount
-    groups: dict[Weights, list[int]] = {}
-    for row, comparison in enumerate(comparisons):
-        groups.setdefault(defaults[comparison.lesson], []).append(row)
-    return Told(
-        plain=plain,
-        steps=_steps(plain, more, term),
-        farthest=np.where(plain > 0, _FARTHEST, _FARTHEST_STEPS),
-        more=more,
-        worth=np.array([c.worth for c in comparisons]),
-        weight=np.array([c.weight for c in comparisons]),
-        term=term,
-        multiplied=multiplied,
-        factor_rows=np.array([names.index(name) for name in FACTORS], dtype=np.int64),
-        shares=tuple((_array(own), np.array(rows, dtype=np.int64)) for own, rows in groups.items()),
-    )
-
-
 def fit(
     comparisons: Sequence[Comparison],
     book: CountBook,
@@ -134,26 +75,38 @@ def fit(
     """
     from scipy.optimize import minimize
 
-    told = gather(comparisons, book, defaults, base)
-    wanted = MARGIN * np.minimum(_MOST_DECISIONS, told.worth)
-    weight = told.weight * _STRENGTH / MARGIN
-    plain, term, steps = told.plain, told.term, told.steps
+    names = [name for name, _ in base.values]
+    assert names == [term.name for term in term_table()]
+    plain = _array(base)
+    term, multiplied = book.layout()
+    more = np.zeros((len(comparisons), len(book.kinds)))
+    for row, comparison in enumerate(comparisons):
+        for kind, amount in comparison.more:
+            more[row, kind] = amount
+    wanted = MARGIN * np.minimum(_MOST_DECISIONS, np.array([c.worth for c in comparisons]))
+    weight = np.array([c.weight for c in comparisons]) * _STRENGTH / MARGIN
+    steps = _steps(plain, more, term)
+    factor_rows = np.array([names.index(name) for name in FACTORS], dtype=np.int64)
+    groups: dict[Weights, list[int]] = {}
+    for row, comparison in enumerate(comparisons):
+        groups.setdefault(defaults[comparison.lesson], []).append(row)
+    shares = [(_array(own), np.array(rows)) for own, rows in groups.items()]
 
     def slope_and_value(x: Floats) -> tuple[float, Floats]:
-        times, added = told.moved(x)
+        times, added = _moved(x, plain, steps)
         root = np.sqrt(1.0 + (x / WIDTH) ** 2)
         value, slope = float((root - 1.0).sum()), x / WIDTH**2 / root
-        for own, rows in told.shares:
+        for own, rows in shares:
             values = own * times + added
-            factors = np.where(told.multiplied, values[told.factor_rows][None, :], 1.0).prod(axis=1)
+            factors = np.where(multiplied, values[factor_rows][None, :], 1.0).prod(axis=1)
             price = values[term] * factors
-            short = (wanted[rows] - told.more[rows] @ price) / _SOFTNESS
+            short = (wanted[rows] - more[rows] @ price) / _SOFTNESS
             value += float(weight[rows] @ np.logaddexp(0.0, short)) * _SOFTNESS
             chance = weight[rows] / (1.0 + np.exp(-np.clip(short, -60.0, 60.0)))
-            by_kind = -(chance @ told.more[rows])
+            by_kind = -(chance @ more[rows])
             by_weight = np.bincount(term, by_kind * factors, len(plain))
-            for column, row in enumerate(told.factor_rows):
-                by_weight[row] += float((by_kind * price)[told.multiplied[:, column]].sum()) / values[row]
+            for column, row in enumerate(factor_rows):
+                by_weight[row] += float((by_kind * price)[multiplied[:, column]].sum()) / values[row]
             by_x = np.where(plain > 0, own * times, np.where(plain < 0, own * steps, steps))
             slope = slope + by_weight * by_x
         return value, slope
@@ -163,14 +116,22 @@ def fit(
         np.zeros(len(plain)) if start is None else start,
         jac=True,
         method="TNC",
-        bounds=[(-far, far) for far in told.farthest],
+        bounds=[(-far, far) for far in np.where(plain > 0, _FARTHEST, _FARTHEST_STEPS)],
         options={"maxfun": 1000},
     )
-    return told.fitted(np.asarray(found.x, dtype=np.float64), float(found.fun))
+    x = np.asarray(found.x, dtype=np.float64)
+    times, added = _moved(x, plain, steps)
+    return Fitted(x=x, value=float(found.fun), times=times, added=added)
 
 
 def _array(weights: Weights) -> Floats:
     return np.array([value for _, value in weights.values])
+
+
+def _moved(x: Floats, plain: Floats, steps: Floats) -> tuple[Floats, Floats]:
+    """What x does to weights: by what they are multiplied, and what is added."""
+    times = np.where(plain > 0, np.exp(x), np.where(plain < 0, 1.0 + steps * x, 1.0))
+    return times, np.where(plain == 0, steps * x, 0.0)
 
 
 def _steps(plain: Floats, more: Floats, term: NDArray[np.int64]) -> Floats:

@@ -25,6 +25,7 @@ NAMED_OPEN = "named open"
 _NAMED = 0.5  # each number of a run that is called a finger
 _REMARK = 3.0  # worth of each word
 _LEAST_PAIRS = 3
+_MOST_PAIRS = 8  # a longer list is taken in pieces: nobody says more in one breath, and time stays linear
 _IN_PAIR, _SHARP = 2.0, 0.8  # worth of a number of a list of pairs, of an accidental
 _TIED, _OPEN = 1.6, 1.3  # more worth where "is" stands between, and for an open string
 _IN_A_LIST = 0.4  # what hearing "a" as the note costs at most there
@@ -217,7 +218,7 @@ def _pairs_at(lattice: Lattice, arcs: list[tuple[Arc, ...]], start: int, stops: 
     while (pair := _pair(lattice, arcs, at, stops)) is not None:
         parts += pair
         at = end = pair[1].end
-        if stops[pair[1].last_word] == 2:
+        if stops[pair[1].last_word] == 2 or len(parts) == 2 * _MOST_PAIRS:
             break
         for _ in range(_LIGHT_WORDS):
             passed = _cheapest_word(arcs[at], _BETWEEN_PAIRS) if at < len(arcs) else None

@@ -25,6 +25,7 @@ _LETTERS = frozenset("abcdefg")
 _HEARD = {"be": "b", "bee": "b", "see": "c", "sea": "c", "gee": "g", "dee": "d", "eff": "f", "ee": "e", "he": "e"}
 _ANNOUNCED_WORDS = 16  # so many words before the first name may announce it …
 _CONFIRMED_WORDS = 7  # … or so many behind the last one tell what it was: "F sharp and C sharp in the key signature"
+_MOST_NAMES = 9  # more than a key has signs, an instrument strings, or a tune sections
 _BETWEEN_NAMES = 4
 _BETWEEN_STRINGS = 5
 _COUNTED = ("one", "two", "three", "four", "five", "six")
@@ -65,7 +66,8 @@ def _key_end(words: Sequence[Word], language: Language, names: Sequence[Name], s
     if signs is None:
         return 0
     end = start + 1
-    while end < len(names) and _joined(words, language, names[end - 1], names[end], "key_joins"):
+    most = min(len(names), start + _MOST_NAMES)
+    while end < most and _joined(words, language, names[end - 1], names[end], "key_joins"):
         end += 1
     while end > start and any(name[3] != names[start][3] for name in names[start:end]):
         end -= 1
@@ -79,9 +81,8 @@ def _key_end(words: Sequence[Word], language: Language, names: Sequence[Name], s
 def _tuning_end(words: Sequence[Word], language: Language, names: Sequence[Name], start: int) -> int:
     """Where a row of open strings for tuning ends whose first is names[start]; 0 where there is none."""
     end = start + 1
-    while (
-        end < len(names) and not names[end][3] and _joined(words, language, names[end - 1], names[end], "tuning_joins")
-    ):
+    most = min(len(names), start + _MOST_NAMES)
+    while end < most and not names[end][3] and _joined(words, language, names[end - 1], names[end], "tuning_joins"):
         end += 1
     at = [_FIFTHS.find(name[2]) for name in names[start:end] if not name[3]]
     steps = {two - one for one, two in pairwise(at)}
@@ -122,7 +123,8 @@ def _sections_end(words: Sequence[Word], language: Language, names: Sequence[Nam
     if not any(words[k].form in ("sections", "parts") for k in range(max(0, first - 2), first)):
         return 0
     end = start + 1
-    while end < len(names) and _joined(words, language, names[end - 1], names[end], "key_joins"):
+    most = min(len(names), start + _MOST_NAMES)
+    while end < most and _joined(words, language, names[end - 1], names[end], "key_joins"):
         end += 1
     return end if end - start > 1 and not any(name[3] for name in names[start:end]) else 0
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 from partwright.checking.narration import NarrationCheck, check_narration, parse_transcript
-from partwright.checking.narration.judge import Judged
+from partwright.checking.narration.judged import Judged
 from partwright.errors import InputError
 from partwright.lesson import Section
 from partwright.score import Part, beat_text

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from partwright.checking.narration.follow import Following
-from partwright.checking.narration.judge import Judged
+from partwright.checking.narration.judged import Judged
 from partwright.checking.narration.places import Place
 from partwright.score import Part
 

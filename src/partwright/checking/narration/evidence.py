@@ -9,18 +9,15 @@ Shape: one row of len(NAMES) values per claim. Units: logits for probabilities, 
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 
-from partwright.checking.narration.frames import Frames, frames_of, gap_of, span_of
+from partwright.checking.narration.frames import frames_of, gap_of, span_of
 from partwright.checking.narration.mentions import Claim, Mention
 from partwright.checking.narration.places import Place
-from partwright.checking.narration.truth import Truth
-from partwright.checking.narration.words import Word
+from partwright.checking.narration.scene import HEARD_FOR_CERTAIN, Scene
 
-__all__ = ["NAMES", "Doubt", "Scene", "evidence", "odd_words"]
+__all__ = ["NAMES", "Doubt", "evidence"]
 
 KINDS = ("note", "finger", "string", "position", "count", "bow", "rhythm", "extension", "harmonic", "order")
 NAMES = (
@@ -44,41 +41,6 @@ _NEAR_PLACES = 4
 _SENTENCE_WORDS = 8  # how far away another finger of the same note may be said
 _FRAME_MOST = 3
 _CLOSE_WORDS = 2
-_CERTAIN = 0.95
-_SENTENCE = 9.0  # words
-
-
-@dataclass(frozen=True, kw_only=True)
-class Scene:
-    """What all claims of a transcript share: the words, the mentions with their places, who disagrees with what."""
-
-    mentions: Sequence[Mention]
-    likeliest: Sequence[int]
-    place_share: Sequence[float]  # how much of the posterior of each mention is at its likeliest place
-    agreeing: Sequence[int]  # claims of each mention that are borne out, the name included
-    disagreeing: Sequence[int]
-    words: Sequence[Word]
-    odd: Sequence[bool]  # words that stand only once and that the grammar does not know
-    taken: frozenset[int]  # words some mention or claim is made of
-    truth: Truth
-    clean: bool
-    fingers: Mapping[str, int]  # number words as fingers
-    finger_forms: frozenset[str]  # how "finger" may be written
-    frames: Frames
-    joining: frozenset[str]  # words of notes under one bow …
-    parting: frozenset[str]  # … and of notes with a bow each
-    known: frozenset[str]  # words the grammar knows
-
-    @cached_property
-    def sentence_share(self) -> float:
-        """How long the sentences are, of a usual length: a full stop parts less where everything is said in bits."""
-        return min(1.0, len(self.words) / max(1, sum(word.stop == 2 for word in self.words)) / _SENTENCE)
-
-    @cached_property
-    def doubtful_share(self) -> float:
-        """Tenths of the names that were not heard for certain."""
-        named = [m for m in self.mentions if m.note is not None]
-        return min(3.0, 10.0 * sum(m.p < _CERTAIN for m in named) / max(1, len(named)))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,12 +56,6 @@ class Doubt:
     run_wrong: int = 0
 
 
-def odd_words(words: Sequence[Word], known: frozenset[str]) -> tuple[bool, ...]:
-    """Words that the grammar does not know and that are said only once: most mishearings are."""
-    counts = Counter(word.form for word in words)
-    return tuple(word.form not in known and counts[word.form] == 1 for word in words)
-
-
 def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
     """The row for one doubted claim; see `NAMES`."""
     k = doubt.mention
@@ -111,7 +67,7 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
     window = range(max(0, first - _WINDOW), min(len(scene.words), last + _WINDOW + 1))
     forms = [scene.words[w].form for w in range(first, last + 1)]
     disagrees = _logit(doubt.disagrees)
-    called = any(form in scene.finger_forms or "finger" in form for form in forms)  # "fingeron": run together
+    called = any(form in scene.language.finger_forms or "finger" in form for form in forms)  # "fingeron": run together
     if scene.clean and claim is not None and claim.value == (0,) and mention.name_first >= 0:
         called = called or (claim.first_word, claim.last_word) == (mention.name_first, mention.name_last)  # "open G"
     bare = doubt.kind == "finger" and claim is not None and not claim.run and len(forms) == 1 and claim.value != (0,)
@@ -170,7 +126,7 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
         "bare_and_loose": float(bare) * loose,
         "share_of_doubtful_names": scene.doubtful_share,
         "doubtful_names_and_name": scene.doubtful_share * (claim is None),
-        "place_logit": _logit(scene.place_share[k]),
+        "place_logit": _logit(scene.place_share(k)),
         "step_before_skips": _skips(scene, k - 1, k),
         "step_after_skips": _skips(scene, k, k + 1),
         "unexplained_before": _unexplained(scene, k - 1, k),
@@ -184,7 +140,7 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
             claim is None and first > 0 and scene.words[first - 1].form in ("the", "a", "that", "your")
         ),
         "name_is_a": float(claim is None and len(forms) == 1 and forms[0] == "a"),
-        "name_guessed": float(claim is None and mention.p < _CERTAIN),
+        "name_guessed": float(claim is None and mention.p < HEARD_FOR_CERTAIN),
         "name_in_a_list": float(claim is None and mention.tight),
         **{f"kind_{kind}": float(doubt.kind == kind) for kind in KINDS},
     }
@@ -275,7 +231,7 @@ def _unexplained(scene: Scene, one: int, two: int) -> float:
     if one < 0 or two >= len(scene.mentions):
         return 0.0
     between = range(scene.mentions[one].last_word + 1, scene.mentions[two].first_word)
-    return float(min(4, sum(w not in scene.taken and scene.words[w].form not in scene.known for w in between)))
+    return float(min(4, sum(w not in scene.taken and scene.words[w].form not in scene.language.known for w in between)))
 
 
 def _fits_within(doubt: Doubt, scene: Scene, reach: int) -> float:
@@ -300,7 +256,7 @@ def _other_stroke_near(doubt: Doubt, scene: Scene) -> float:
     claim = doubt.claim
     if claim is None or claim.kind not in ("slur", "separate"):
         return 0.0
-    others = scene.parting if claim.kind == "slur" else scene.joining
+    others = scene.language.sets["parting" if claim.kind == "slur" else "joining"]
     near = [*range(claim.first_word - _SENTENCE_WORDS, claim.first_word)]
     near += range(claim.last_word + 1, claim.last_word + 1 + _SENTENCE_WORDS)
     return float(any(0 <= w < len(scene.words) and scene.words[w].form in others for w in near))
@@ -323,7 +279,7 @@ def _right_finger_near(doubt: Doubt, scene: Scene) -> float:
         for w in range(edge + step, edge + step * (_SENTENCE_WORDS + 1), step):
             if not 0 <= w < len(scene.words) or w in names or scene.words[w if step < 0 else w - 1].stop == 2:
                 break
-            if w not in claims and scene.fingers.get(scene.words[w].form) in right:
+            if w not in claims and scene.language.finger_words.get(scene.words[w].form) in right:
                 return 1.0
     return 0.0
 

@@ -20,7 +20,7 @@ from partwright.checking.narration.parsing.state import group_of
 from partwright.checking.narration.truth import Truth
 from partwright.checking.narration.words import Word
 
-__all__ = ["accidentals_said", "tied_by_habit"]
+__all__ = ["tied_by_habit"]
 
 _SMOOTHING = 4.0  # so many claims the looser description is worth beside the closer one
 _NEAR_WORDS = 3  # words on each side of a claim that make a turn of phrase
@@ -33,19 +33,6 @@ _NUMBERS = frozenset(
 )
 
 Turn = tuple[str, ...]
-
-
-def accidentals_said(mentions: Sequence[Mention], likeliest: Sequence[int], truth: Truth) -> tuple[int, int]:
-    """Of the notes with an accidental, how many were named without it, and how many with it."""
-    bare = full = 0
-    for mention, place in zip(mentions, likeliest, strict=True):
-        if place < 0 or mention.note is None or len(truth.places[place].names) != 1:
-            continue
-        step, alter = next(iter(truth.places[place].names))
-        if alter and step == mention.note[0]:
-            bare += mention.note[1] is None
-            full += mention.note[1] is not None
-    return bare, full
 
 
 @dataclass(frozen=True, slots=True)

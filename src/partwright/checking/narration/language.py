@@ -10,7 +10,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, cached_property
 from importlib import resources
 from typing import Any
 
@@ -80,6 +80,11 @@ class Language:
     sets: Mapping[str, frozenset[str]]
     finger_forms: frozenset[str]  # "finger" and what is misheard for it
     finger_words: Mapping[str, int]  # one word -> the finger it may name
+
+    @cached_property
+    def known(self) -> frozenset[str]:
+        """Every word that stands anywhere in the table: another one is talk, or a mishearing."""
+        return self.vocabulary | frozenset(self.links) | frozenset(self.hearing)
 
 
 @cache

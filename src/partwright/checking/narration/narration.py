@@ -15,12 +15,14 @@ from partwright.checking.narration.asides import find_asides
 from partwright.checking.narration.coverage import contradictions, taught_bars, untaught_stretches
 from partwright.checking.narration.follow import Following, follow
 from partwright.checking.narration.habits import tied_by_habit
-from partwright.checking.narration.judge import Judged, judge
+from partwright.checking.narration.judge import judge
+from partwright.checking.narration.judged import Judged
 from partwright.checking.narration.language import load_language
 from partwright.checking.narration.mentions import Mention, Spoken
 from partwright.checking.narration.parse import parse_words
 from partwright.checking.narration.places import Place, Section, find_places
 from partwright.checking.narration.structure import StructureFinding, check_structure
+from partwright.checking.narration.telling import Telling
 from partwright.checking.narration.transcript import Transcript
 from partwright.checking.narration.truth import Truth
 from partwright.checking.narration.words import Word, spoken_words, trusts_capitals
@@ -229,21 +231,8 @@ def check_narration(
     if not clean:  # where there are full stops, they tell what belongs together
         spoken = replace(spoken, mentions=tied_by_habit(spoken.mentions, following.likeliest, truth, words))
         following = follow(spoken.mentions, truth, stretches)
-    judged = judge(
-        spoken.mentions,
-        following,
-        truth,
-        words,
-        clean=clean,
-        corrections=spoken.corrections,
-        hedges=language.sets["hedges"],
-        fingers=language.finger_words,
-        finger_forms=language.finger_forms,
-        joining=language.sets["joining"],
-        parting=language.sets["parting"],
-        asides=find_asides(words, language),
-        known=language.vocabulary | frozenset(language.links) | frozenset(language.hearing),
-    )
+    telling = Telling(spoken=spoken, following=following, truth=truth, words=words, language=language, clean=clean)
+    judged = judge(telling, asides=find_asides(words, language))
     structure = check_structure(spoken.structure, part, stretches, words)
     return NarrationCheck(
         transcript=transcript, part=part, instrument=instrument, words=words, spoken=spoken, places=places,

@@ -16,8 +16,7 @@ from partwright.checking.narration.narration import NarrationCheck, NarrationFin
 from partwright.checking.narration.places import Place
 from partwright.checking.narration.review import finding_key, pin_offer
 from partwright.checking.narration.wording import truth_words
-from partwright.engraving import SANS, SERIF
-from partwright.engraving.typefaces import Face, font_face_css
+from partwright.checking.paper_page import paper_page
 from partwright.score import beat_text
 
 __all__ = ["review_page"]
@@ -43,17 +42,14 @@ def review_page(
     sum_line = f"{wrong} wrong, {len(located) - wrong} to check" if located else "Nothing found"
     body = "\n".join(findings) or "<p>Every claim that could be placed is right.</p>"
     text = _transcript(check, located)
-    signs = "".join(sorted({*title, *text, *body, *template}))
-    fonts = font_face_css({Face(SERIF): signs, Face(SANS): signs, Face(SANS, bold=True): signs})
-    replacements: Mapping[str, str] = {
-        "@@FONTS@@": fonts, "@@TITLE@@": escape(title), "@@SUM@@": escape(sum_line), "@@FINDINGS@@": body,
-        "@@TRANSCRIPT@@": text, "@@NAME@@": escape(json.dumps(transcript_name), quote=True),
-        "@@FAULTS@@": _faults(check),
+    values: Mapping[str, str] = {
+        "TITLE": escape(title), "SUM": escape(sum_line), "FINDINGS": body, "TRANSCRIPT": text,
+        "NAME": escape(json.dumps(transcript_name), quote=True), "FAULTS": _faults(check),
     }  # fmt: skip
-    page = template
-    for mark, value in replacements.items():
-        page = page.replace(mark, value)
-    return page
+    return paper_page(
+        template, values, title=f"{title}: what was said",
+        may="script-src 'unsafe-inline'; img-src data:; font-src data:",
+    )  # fmt: skip
 
 
 def _finding(number: int, check: NarrationCheck, item: NarrationFinding, excerpt: Excerpt | None) -> str:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from partwright.checking.finding import Verdict
-from partwright.checking.narration.judge import Judged
+from partwright.checking.narration.judged import Judged
 from partwright.checking.narration.mentions import Claim
 from partwright.checking.narration.places import Place
 from partwright.checking.narration.truth import AGAINST_PLAN, UNSURE, pitch_class

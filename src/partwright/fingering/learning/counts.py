@@ -53,6 +53,7 @@ class CountBook:
         self._notes: dict[tuple[int, int, NoteContext], _Part] = {}
         self._moves: dict[tuple[int, int, int, int, Transition], tuple[_Part, _Part]] = {}
         self._steps: dict[Transition, tuple[tuple[str, ...], tuple[str, ...]]] = {}
+        self._bare: dict[Transition, Transition] = {}  # what its price depends on, beside its hurry
         self._alive: dict[int, Column] = {}  # columns are told apart by identity, so they must not be collected
 
     def counts(
@@ -134,7 +135,9 @@ class CountBook:
         step: Transition,
     ) -> tuple[_Part, _Part]:
         """Of one move, what is counted in time (to be multiplied by hurry) and what is not."""
-        bare = replace(step, a=0, b=0, hurry=1.0, seconds=1.0)
+        bare = self._bare.get(step)
+        if bare is None:
+            bare = self._bare[step] = replace(step, a=0, b=0, hurry=1.0, seconds=1.0)
         key = (id(a), state_a, id(b), state_b, bare)
         if key not in self._moves:
             self._alive[id(a)], self._alive[id(b)] = a, b

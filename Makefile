@@ -29,8 +29,8 @@ demo: $(RUNTIME) ## make the demonstration lesson in ./demo and build all of it
 test: lint ## lint, then every test but the wide ones
 	$(PY) -m pytest -q -n 2 -m "not slow"
 
-test-all: lint ## lint, then every test
-	$(PY) -m pytest -q -n 2
+test-all: lint ## lint, then every test, with examples drawn afresh
+	$(PY) -m pytest -q -n 2 --hypothesis-profile wide
 
 lint: $(DEVELOP) ## style, types and layers
 	$(VENV)/bin/ruff check .

@@ -227,22 +227,6 @@ def test_a_lesson_folder_works_wherever_a_score_does(partwright: Partwright, tmp
     assert {note["bar"] for note in typed["notes"] if note["pinned"]} == {"16", "18"}
 
 
-def test_demo_leaves_a_folder_to_look_at_and_says_where(partwright: Partwright, tmp_path: Path) -> None:
-    ran = partwright("demo")
-    assert ran.code == 0
-    made = {path.name for path in (tmp_path / "demo" / "build").iterdir()}
-    assert {"part-a4.pdf", "part-letter.pdf", "part-1.svg", "charts.pdf", "fingered.musicxml", "plan.json"} <= made
-    assert "demo/build/part-a4.pdf" in ran.out
-    assert "Look at" in ran.err
-    again = partwright("demo")
-    assert again.code == 0
-    assert "0 of" in again.out
-    plan = json.loads((tmp_path / "demo" / "build" / "plan.json").read_text(encoding="utf-8"))
-    assert plan["relaxed"] == []
-    assert any(note["harmonic"] for note in plan["notes"])
-    assert any(note["shape"].startswith("extended") for note in plan["notes"])
-
-
 def test_every_command_has_help(partwright_here: Partwright) -> None:
     for command in [(), *((row.name,) for row in COMMANDS), *(("check", row.name) for row in CHECKS)]:
         ran = partwright_here(*command, "--help")

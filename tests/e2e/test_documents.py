@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shlex
 import subprocess
@@ -12,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from conftest import REPOSITORY, run_partwright
+from conftest import REPOSITORY, Ran, run_partwright
 from made_tunes import demo_tune
 from partwright.lesson import parse_lesson
 
@@ -48,14 +49,37 @@ def agree(said: list[str], printed: list[str]) -> bool:
     return bool(printed) and fnmatchcase(printed[0], pattern) and agree(said[1:], printed[1:])
 
 
+@pytest.fixture(scope="module")
+def beside_the_demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Ran]:
+    """The folder in which `partwright demo` was run, and what it said: making all of it takes a minute."""
+    folder = tmp_path_factory.mktemp("demo")
+    return folder, run_partwright(["demo"], cwd=folder)
+
+
+def test_the_demo_leaves_a_folder_to_look_at_and_says_where(beside_the_demo: tuple[Path, Ran]) -> None:
+    folder, ran = beside_the_demo
+    assert ran.code == 0
+    made = {path.name for path in (folder / "demo" / "build").iterdir()}
+    assert {"part-a4.pdf", "part-letter.pdf", "part-1.svg", "charts.pdf", "fingered.musicxml", "plan.json"} <= made
+    assert "demo/build/part-a4.pdf" in ran.out
+    assert "Look at" in ran.err
+    again = run_partwright(["demo"], cwd=folder)
+    assert again.code == 0
+    assert "0 of" in again.out
+    plan = json.loads((folder / "demo" / "build" / "plan.json").read_text(encoding="utf-8"))
+    assert plan["relaxed"] == []
+    assert any(note["harmonic"] for note in plan["notes"])
+    assert any(note["shape"].startswith("extended") for note in plan["notes"])
+
+
 @pytest.mark.parametrize("path", [p for p in _DOCUMENTS if blocks(p, "console")], ids=lambda path: path.name)
-def test_console_blocks_print_what_they_say(path: Path, tmp_path: Path) -> None:
-    assert run_partwright(["demo"], cwd=tmp_path).code == 0
+def test_console_blocks_print_what_they_say(path: Path, beside_the_demo: tuple[Path, Ran]) -> None:
+    folder, _ = beside_the_demo
     for block in blocks(path, "console"):
         for command, said in console_calls(block):
             words = shlex.split(command)
             assert words[0] == "partwright", command
-            ran = run_partwright(words[1:], cwd=tmp_path)
+            ran = run_partwright(words[1:], cwd=folder)
             assert ran.code in (0, 1), ran.err
             assert agree(said, ran.out.splitlines()), f"{command} printed\n{ran.out}"
 

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from made_parts import part_of
@@ -59,6 +59,13 @@ def test_spots_are_ranked_apart_and_hard(seed: int) -> None:
                 assert bars.events[two.first].onset_quarters - bars.events[one.last].onset_quarters > 1
 
 
+def hand_of(planning: Planning) -> list[set[str]]:
+    """What the hand does at each note, by the terms it is priced with."""
+    return [
+        {item.term for item in note_reasons(planning, note.id)} - {"open_sustained"} for note in planning.part.notes
+    ]
+
+
 @given(st.integers(0, 10**6))
 @settings(max_examples=10, deadline=None)
 def test_a_shift_in_a_rest_is_easier_than_the_same_in_a_hurry(seed: int) -> None:
@@ -76,6 +83,7 @@ def test_a_shift_in_a_rest_is_easier_than_the_same_in_a_hurry(seed: int) -> None
     )
     part = replace(quick.part, tempo_marks=(replace(quick.part.tempo_marks[0], tempo_qpm=40.0),))
     slow = prepare(part, quick.instrument, level="advanced", pins=pins)
+    assume(hand_of(quick) == hand_of(slow))  # the hand over a note that it could also take closed is not pinned
     hardest = [max((spot.score for spot in spots_of(planning)[1]), default=0.0) for planning in (quick, slow)]
     assert hardest[1] <= hardest[0] + 1e-9
 

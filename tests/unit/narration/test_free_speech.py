@@ -123,6 +123,15 @@ def test_numbers_that_count_are_no_list_of_notes_and_fingers() -> None:
         ("the D is first finger and the E is third", ""),
         ("If you look at the D, it's first finger.", ""),
         ("You'll hear people cough. The D is first finger.", ""),
+        ("Second finger. The third would give you F sharp, and that's wrong.", "the third would give you f sharp"),
+        ("D comes where finger three normally lives, on C sharp.", "d comes where finger three normally lives"),
+        ("plays d sorry not d it plays c", "not d"),
+        ("My A had dropped overnight. A is open.", "my a"),
+        ("Today is a waltz in G major called something", "g major"),
+        ("We're in G, only the F is sharp.", "only the f is sharp"),
+        ("B rides in the same direction as the G.", "same direction as the g"),
+        ("and here is also two times up", "two times up"),
+        ("A lot of you reach for that C with the third finger.", "lot of you reach for that c with the third finger"),
     ],
 )  # fmt: skip
 def test_what_is_said_in_passing_ends_where_the_clause_ends(text: str, passing: str) -> None:

@@ -1,7 +1,7 @@
 """What is said without being claimed: what others do, what would happen if, what is not done, what is only asked.
 
 "Somebody wrote that they always play the A on the D string" is no claim that the A is on the D string. Such a clause
-begins with words of the table (`report_*`, `if_*`, `denied_*`, `unreal_*`) and ends with the sentence, with a comma,
+begins with words of the table (`report_*`, `if_*`, `denied_*`, `unreal_*`, …) and ends with the sentence, with a comma,
 or, without punctuation, after a few words or where the speaker comes back to what is done (`aside_ends`).
 """
 
@@ -26,7 +26,9 @@ _RULES = (
     ("denied", "denied_verbs", 2, _SHORT),
     ("could", "if_verbs", 2, _SHORT),
     ("unreal", "unreal_verbs", 1, _SHORT),
+    ("elsewhere", "elsewhere_verbs", 1, _SHORT),
 )
+_FROM_BEFORE = frozenset({"unreal", "elsewhere"})  # what is not so stands before the word: "the third would give you"
 
 
 def find_asides(words: Sequence[Word], language: Language) -> frozenset[int]:
@@ -36,11 +38,27 @@ def find_asides(words: Sequence[Word], language: Language) -> frozenset[int]:
         for begins, verbs, within, longest in _RULES:
             if word.form in language.sets[begins] and _follows(words, k, language.sets[verbs], within):
                 found |= set(_clause(words, language, k, longest, comma=longest == _SHORT))
-                if begins == "unreal":
+                if begins in _FROM_BEFORE:
                     found |= set(_back_to_stop(words, k))
         if word.asks:
             found |= {k, *_back_to_stop(words, k)}
+    for turn in language.sets["in_passing"]:
+        tokens = turn.split()
+        for k in range(len(words) - len(tokens) + 1):
+            if all(_stands_for(token, words[k + j].form, language) for j, token in enumerate(tokens)):
+                found |= set(range(k, k + len(tokens)))
     return frozenset(found)
+
+
+def _stands_for(token: str, form: str, language: Language) -> bool:
+    """Whether a word is what a turn of phrase has at its place."""
+    if token == "<letter>":
+        return f"N:{form}" in language.classes["letter"]
+    if token == "<sign>":
+        return form in _SIGNS[:3]
+    if token == "<count>":
+        return form in language.finger_words
+    return token == form
 
 
 def _follows(words: Sequence[Word], k: int, wanted: frozenset[str], within: int) -> bool:

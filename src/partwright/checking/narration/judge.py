@@ -36,14 +36,16 @@ def judge(telling: Telling, *, asides: frozenset[int] = frozenset()) -> tuple[Ju
             if claim.kind == "stay" or (claim.kind == "string_letter" and not telling.clean):
                 continue  # "on the D", without a full stop: the string, or the note that comes next
             found.append(compare_claim(telling, k, claim))
-    found = [_unless_said_in_passing(item, asides) for item in found]
+    found = [_unless_said_in_passing(item, telling, asides) for item in found]
     found = [_unless_taken_back(item, telling) for item in found]
     return _once(weighed(found, telling))
 
 
-def _unless_said_in_passing(item: Judged, asides: frozenset[int]) -> Judged:
+def _unless_said_in_passing(item: Judged, telling: Telling, asides: frozenset[int]) -> Judged:
     """A doubted claim in a clause that claims nothing ("if you use your second finger") is none."""
-    if item.verdict not in ("doubt", "check", "wrong") or item.first_word not in asides:
+    mention = telling.mentions[item.mention]
+    first = mention.name_first if item.kind == "note" and mention.name_first >= 0 else item.first_word
+    if item.verdict not in ("doubt", "check", "wrong") or first not in asides:
         return item
     return replace(item, verdict="right", confidence=0.0)
 

@@ -127,6 +127,8 @@ def test_numbers_that_count_are_no_list_of_notes_and_fingers() -> None:
         ("D comes where finger three normally lives, on C sharp.", "d comes where finger three normally lives"),
         ("plays d sorry not d it plays c", "not d"),
         ("My A had dropped overnight. A is open.", "my a"),
+        ("The F has a dot, so one and a half.", "one and a half"),
+        ("the second time you hold the D", "second time"),
         ("Today is a waltz in G major called something", "g major"),
         ("We're in G, only the F is sharp.", "only the f is sharp"),
         ("B rides in the same direction as the G.", "same direction as the g"),

@@ -54,6 +54,11 @@ def test_one_slip_is_found_where_it_is(was: str, now: str, finding: tuple[str, s
     assert wrongs(RIGHT.replace(was, now)) == [finding]
 
 
+def test_a_bare_number_behind_on_may_be_the_beat() -> None:
+    assert wrongs(RIGHT.replace("E is first finger", "E on two")) == []
+    assert wrongs(RIGHT.replace("E is first finger", "E with two")) == [("finger", "1", "2")]
+
+
 def test_two_things_said_of_one_note_contradict_only_where_no_plan_tells_which() -> None:
     text = "The D is open. E is first finger. The F sharp is third finger. Now from the top. "
     text += "The D is open. E is second finger."

@@ -93,7 +93,10 @@ def compare_claim(telling: Telling, k: int, claim: Claim) -> Judged:
         return replace(base, confidence=agrees)  # whatever may be elsewhere, here it is right
     if _hedged(telling, k, claim) and claim.kind in ("finger", "harmonic", "string", "position"):
         return replace(base, confidence=agrees)
-    if claim.kind in _NEVER_WRONG:
+    counted = _may_be_a_beat(telling, claim)
+    if counted and truth.claim("on_beat", claim.value)[place] == 1.0:
+        return replace(base, confidence=agrees)
+    if claim.kind in _NEVER_WRONG or counted:
         if sure * claim.p >= ASK_FROM:
             return replace(
                 base,
@@ -101,7 +104,7 @@ def compare_claim(telling: Telling, k: int, claim: Claim) -> Judged:
                 right=right,
                 confidence=sure * claim.p,
                 against=against,
-                why="it was only offered",
+                why="it may have been a beat" if counted else "it was only offered",
             )
     elif sure >= DOUBT_FROM:
         return replace(base, verdict="doubt", right=right, confidence=sure, against=against, misread=misread)
@@ -126,6 +129,15 @@ def _hedged(telling: Telling, k: int, claim: Claim) -> bool:
         if words[w].form in hedges:
             return True
     return False
+
+
+def _may_be_a_beat(telling: Telling, claim: Claim) -> bool:
+    """Whether it is a bare "on three": a finger to some, the third beat to others."""
+    first = claim.first_word
+    if claim.kind != "finger" or claim.run or first != claim.last_word or first == 0:
+        return False
+    bare = telling.words[first].form in telling.language.classes["digit"]
+    return bare and telling.words[first - 1].form == "on" and telling.words[first - 1].stop == 0
 
 
 def _of_another(k: int, claim: Claim, likeliest: Sequence[int], truth: Truth) -> tuple[float, float]:

@@ -50,6 +50,7 @@ def aside(text: str) -> str:
         "Make sure you're in tune. Here's my A. And D. And G. And C.",
         "let's check the tuning, here's the A, the D, the G and the C",
         "Tune up first. A. D. G. C.",
+        "Tune up first. A, D, G, C. My cello had dropped overnight.",
         "Let's do that together. One, two, ready, go.",
         "I'll count you in. One two three and",
         "Count with me: one, two, three, four.",

@@ -11,7 +11,6 @@ Facts: order of sharps and flats, strings of the violin family in fifths (common
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import pairwise
 
 from partwright.checking.narration.language import Language
 from partwright.checking.narration.words import Word
@@ -84,9 +83,12 @@ def _tuning_end(words: Sequence[Word], language: Language, names: Sequence[Name]
     most = min(len(names), start + _MOST_NAMES)
     while end < most and not names[end][3] and _joined(words, language, names[end - 1], names[end], "tuning_joins"):
         end += 1
-    at = [_FIFTHS.find(name[2]) for name in names[start:end] if not name[3]]
-    steps = {two - one for one, two in pairwise(at)}
-    if len(at) < 3 or -1 in at or steps not in ({1}, {-1}):
+    at = [_FIFTHS.find(name[2]) for name in names[start:end]]
+    row = 1  # strings in their order; "A, D, G, C. My A had dropped": the last A is of the next sentence
+    while row < len(at) and abs(at[row] - at[row - 1]) == 1 and at[row] - at[row - 1] == at[1] - at[0]:
+        row += 1
+    end = start + row
+    if row < 3 or -1 in at[:row]:
         return 0
     return end if _near(words, names[start][0], names[end - 1][1], language.sets["tuning_words"], sentence=False) else 0
 

@@ -60,6 +60,7 @@ def _token(w: int, words: Sequence[Word], taken: frozenset[int]) -> str:
 
 
 def span_of(mention: Mention, claim: Claim | None) -> tuple[int, int]:
+    """The first and the last word of a claim; of the name where there is none, else of all that is said."""
     if claim is not None:
         return claim.first_word, claim.last_word
     if mention.name_first >= 0:

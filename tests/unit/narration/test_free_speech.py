@@ -134,7 +134,8 @@ def test_numbers_that_count_are_no_list_of_notes_and_fingers() -> None:
         ("We're in G, only the F is sharp.", "only the f is sharp"),
         ("B rides in the same direction as the G.", "same direction as the g"),
         ("and here is also two times up", "two times up"),
-        ("A lot of you reach for that C with the third finger.", "lot of you reach for that c with the third finger"),
+        ("Most pupils reach for that C with the third finger.", "pupils reach for that c with the third finger"),
+        ("There is a lot to do. The D is first finger.", ""),
     ],
 )  # fmt: skip
 def test_what_is_said_in_passing_ends_where_the_clause_ends(text: str, passing: str) -> None:

@@ -64,14 +64,20 @@ class Atom:
 
 
 def find_atoms(
-    lattice: Lattice, language: Language, stops: tuple[int, ...], remarks: Sequence[tuple[int, int]] = ()
+    lattice: Lattice,
+    language: Language,
+    stops: tuple[int, ...],
+    remarks: Sequence[tuple[int, int]] = (),
+    bars: Sequence[tuple[int, int, int]] = (),
 ) -> tuple[tuple[Atom, ...], ...]:
     """The atoms that begin at each node. `stops` tells for each word what stands after it (2 = end of a sentence).
 
-    `remarks`: stretches of words, first and last, in which nothing is said of a note.
+    `remarks`: stretches of words, first and last, in which nothing is said of a note. `bars`: stretches that are the
+    number of a bar by itself, and the number.
     """
     arcs = [_arcs(lattice, language, node) for node in range(len(lattice.edges))]
     passed = {lattice.node_of_word[first]: _remark(lattice, first, last) for first, last in remarks}
+    passed |= {lattice.node_of_word[first]: _bar(lattice, first, last, number) for first, last, number in bars}
     return tuple(
         (
             *_phrases_at(lattice, language, arcs, node, stops),
@@ -87,6 +93,12 @@ def _remark(lattice: Lattice, first: int, last: int) -> Atom:
     """The atom of a remark: it outweighs whatever else its words may be."""
     start, end = lattice.node_of_word[first], lattice.node_of_word[last + 1]
     return Atom("other", "", start, end, first, last, _REMARK * (last - first + 1), 0.0, ())
+
+
+def _bar(lattice: Lattice, first: int, last: int, number: int) -> Atom:
+    """The atom of a bar called by its number alone."""
+    start, end = lattice.node_of_word[first], lattice.node_of_word[last + 1]
+    return Atom("bar", "", start, end, first, last, _REMARK * (last - first + 1), 0.0, (("number", "number", number),))
 
 
 Arc = tuple[int, float, str, tuple[tuple[str, Value], ...]]  # to, price, meant, classes

@@ -42,6 +42,7 @@ class Following:
     posterior: NDArray[np.float32]
     real: Floats
     path: NDArray[np.int64]
+    likely: Sequence[Floats | None]  # how likely each place is by the bars announced around a mention (`Landmarks`)
     gain: float  # how much better the part explains the mentions than none, per mention, natural logarithm
 
     @cached_property
@@ -58,10 +59,14 @@ def follow(mentions: Sequence[Mention], truth: Truth, sections: Sequence[Section
     size, states = len(mentions), len(truth)
     if size == 0 or states == 0:
         return Following(
-            posterior=np.zeros((size, states), np.float32), real=np.zeros(size), path=np.full(size, -1), gain=0.0
-        )
+            posterior=np.zeros((size, states), np.float32), real=np.zeros(size), path=np.full(size, -1), gain=0.0,
+            likely=[None] * size,
+        )  # fmt: skip
     model = _Model(truth, sections)
-    steps = [model.step(mention, mentions[k - 1] if k else None) for k, mention in enumerate(mentions)]
+    likely = model.marks.stretches(mentions)
+    steps = [
+        model.step(mention, mentions[k - 1] if k else None, likely[k]) for k, mention in enumerate(mentions)
+    ]  # fmt: skip
     alpha = np.empty((size, states), dtype=np.float32)
     arrived = np.empty((size, states), dtype=np.float32)  # what came by moving, before it is said to be real
     now = model.start()
@@ -87,7 +92,9 @@ def follow(mentions: Sequence[Mention], truth: Truth, sections: Sequence[Section
         step = steps[k]
         beta = model.move_back(step.emission * beta, step) + step.stray * beta
         beta = beta / beta.max()
-    return Following(posterior=posterior, real=real, path=model.best_path(steps), gain=(log_z - log_stray) / size)
+    return Following(
+        posterior=posterior, real=real, path=model.best_path(steps), likely=likely, gain=(log_z - log_stray) / size
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,8 +119,10 @@ class _Model:
         """Before the first mention the speaker stands before the first place, or before a section."""
         return np.asarray(0.7 * np.eye(1, self.size)[0] + 0.3 * self.marks.anywhere)
 
-    def step(self, mention: Mention, before: Mention | None) -> _Step:
+    def step(self, mention: Mention, before: Mention | None, likely: Floats | None) -> _Step:
         emission, anywhere = self._emission(mention)
+        if likely is not None:
+            emission = emission * likely
         named = mention.note is not None
         stray = _STRAY["named" if named and mention.claims else "bare" if named else "unnamed"]
         if named:  # a name that was hardly heard leaves what was claimed of it

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from partwright.checking.narration.mentions import PlaceCue
+from partwright.checking.narration.mentions import Mention, PlaceCue
 from partwright.checking.narration.places import Section
 from partwright.checking.narration.truth import Truth
 
@@ -20,6 +20,11 @@ Floats = NDArray[np.float64]
 
 # How surely the speaker is at a place announced so ("section B", "bar twelve", "from the top"); guesses, no source.
 ANNOUNCED = {"section": 0.97, "bar": 0.97, "bars": 0.9, "restart": 0.6, "recap": 0.35, "passage": 0.25, "bar_of": 0.5}
+# What is said between "bar twelve" and "bar thirteen" is of bar twelve: how much likelier outside than inside; guesses.
+_OUTSIDE, _BESIDE = 0.03, 0.3
+_BEFORE = 0.25  # of what comes before the bar, where no next bar is announced
+_NEXT_BARS = 2  # so many bars on at most, and the next announcement ends the stretch
+_HELD = 12  # mentions
 
 
 class Landmarks:
@@ -30,6 +35,7 @@ class Landmarks:
         self.sections = sections
         self.section_of = np.array([place.section for place in truth.places])
         self.bar_of = np.array([place.first.bar_index for place in truth.places])
+        self.last_bar_of = np.array([place.attacks[-1].notes[0].bar_index for place in truth.places])
         self.runs = np.array([place.count > 1 for place in truth.places])
         bar_starts = np.r_[True, self.bar_of[1:] != self.bar_of[:-1]]
         section_starts = np.r_[True, self.section_of[1:] != self.section_of[:-1]]
@@ -67,6 +73,37 @@ class Landmarks:
         if cue.kind == "restart":
             return _normal(self._inside(self.section_of == self.section_of[0]) + self.anywhere)
         return self.anywhere
+
+    def stretches(self, mentions: Sequence[Mention]) -> list[Floats | None]:
+        """For each mention how likely it is at each place by the bars announced around it, 1 where it may well be.
+
+        None where no bar was announced.
+        """
+        announced = [(k, self._announced(mention)) for k, mention in enumerate(mentions) if mention.cues]
+        found: list[Floats | None] = [None] * len(mentions)
+        for number, (k, bar) in enumerate(announced):
+            if bar is None:
+                continue
+            until, after = announced[number + 1] if number + 1 < len(announced) else (len(mentions), None)
+            closed = after is not None and 0 < after - bar <= _NEXT_BARS
+            likely = self._between(bar, after) if closed and after is not None else self._from(bar)
+            found[k:until] = [likely] * (until - k if closed else min(_HELD, until - k))
+        return found[: len(mentions)] + [None] * (len(mentions) - len(found))
+
+    def _announced(self, mention: Mention) -> int | None:
+        """The index of the bar that was announced last before a mention, where it was a bar."""
+        cue = mention.cues[-1]
+        return self.bars_by_number.get(str(cue.value[0])) if cue.kind in ("bar", "bars") else None
+
+    def _between(self, bar: int, after: int) -> Floats:
+        inside = (self.bar_of < after) & (self.last_bar_of >= bar)
+        beside = np.zeros(self.size, bool)
+        beside[:-1] |= inside[1:]
+        beside[1:] |= inside[:-1]
+        return np.where(inside, 1.0, np.where(beside, _BESIDE, _OUTSIDE))
+
+    def _from(self, bar: int) -> Floats:
+        return np.where(self.last_bar_of >= bar, 1.0, _BEFORE)
 
     def _inside(self, inside: NDArray[np.bool_]) -> Floats:
         """Most likely the first place of a stretch, then the second, then any."""

@@ -86,6 +86,11 @@ class Language:
         """Every word that stands anywhere in the table: another one is talk, or a mishearing."""
         return self.vocabulary | frozenset(self.links) | frozenset(self.hearing)
 
+    @cached_property
+    def number_words(self) -> frozenset[str]:
+        """The words that numbers are made of: "twenty", "one", "seventeen"."""
+        return frozenset().union(*(self.classes[name] for name in ("cardinal", "tens", "teens")))
+
 
 @cache
 def load_language(name: str = "english") -> Language:

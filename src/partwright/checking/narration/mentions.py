@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from partwright.checking.narration.bar_statements import BarStatement
 from partwright.checking.narration.language import Value
 
 __all__ = ["Claim", "Mention", "PlaceCue", "Spoken", "StructureWord"]
@@ -84,4 +85,5 @@ class Spoken:
 
     mentions: tuple[Mention, ...]
     structure: tuple[StructureWord, ...]
+    bar_statements: tuple[BarStatement, ...] = ()
     corrections: tuple[int, ...] = ()  # the words at which something said before is taken back

@@ -18,10 +18,11 @@ from partwright.checking.narration.habits import tied_by_habit
 from partwright.checking.narration.judge import judge
 from partwright.checking.narration.judged import Judged
 from partwright.checking.narration.language import load_language
+from partwright.checking.narration.likeness import StructureFinding
 from partwright.checking.narration.mentions import Mention, Spoken
 from partwright.checking.narration.parse import parse_words
 from partwright.checking.narration.places import Place, Section, find_places
-from partwright.checking.narration.structure import StructureFinding, check_structure
+from partwright.checking.narration.structure import check_structure
 from partwright.checking.narration.telling import Telling
 from partwright.checking.narration.transcript import Transcript
 from partwright.checking.narration.truth import Truth
@@ -159,7 +160,7 @@ class NarrationCheck:
     def _of_structure(self, item: StructureFinding) -> NarrationFinding:
         bar = self.part.bars[item.bar_index]
         finding = Finding(
-            kind="structure", verdict=item.verdict, what=f"said {item.claimed}; {item.right}", why=item.why,
+            kind=item.kind, verdict=item.verdict, what=f"said {item.claimed}; {item.right}", why=item.why,
             bar=bar.number, beat="1", time_s=self._time(item.first_word), manner="said",
             observed=self.words_between(item.first_word, item.last_word), right=item.right, confidence=item.confidence,
         )  # fmt: skip
@@ -233,7 +234,7 @@ def check_narration(
         following = follow(spoken.mentions, truth, stretches)
     telling = Telling(spoken=spoken, following=following, truth=truth, words=words, language=language, clean=clean)
     judged = judge(telling, asides=find_asides(words, language))
-    structure = check_structure(spoken.structure, part, stretches, words)
+    structure = check_structure(spoken.structure, spoken.bar_statements, part, stretches, words)
     return NarrationCheck(
         transcript=transcript, part=part, instrument=instrument, words=words, spoken=spoken, places=places,
         sections=stretches, following=following, judged=judged, structure=structure,

@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
 from partwright.checking.narration.judged import Judged, name_words
 from partwright.checking.narration.telling import Telling
 from partwright.checking.narration.wording import note_words, truth_words
@@ -9,6 +14,9 @@ from partwright.checking.narration.wording import note_words, truth_words
 __all__ = ["swapped_pairs", "wrong_order"]
 
 _BOTH_HEARD, _BOTH_HEARD_UNCLEAN = 0.6, 0.85
+_PLAINLY = 0.85  # each name of a list
+_LEAST_LISTED = 3
+_PASSED_OVER = 1
 
 
 def swapped_pairs(telling: Telling) -> dict[int, tuple[bool, int]]:
@@ -48,7 +56,69 @@ def swapped_pairs(telling: Telling) -> dict[int, tuple[bool, int]]:
             continue
         found[k] = (True, first)
         found[k + 1] = (False, second)
+    for first, size in _breaths(telling):
+        if not any(k in found for k in range(first, first + size)):
+            found |= _swapped_in_list(telling, first, size)
     return found
+
+
+def _breaths(telling: Telling) -> list[tuple[int, int]]:
+    """Lists of at least three notes that were plainly heard in one breath: the first mention and how many."""
+    mentions = telling.mentions
+    found = []
+    k = 0
+    while k < len(mentions):
+        size = 1
+        while k + size < len(mentions) and mentions[k + size].tight:
+            size += 1
+        if size >= _LEAST_LISTED and all(m.note is not None and m.p >= _PLAINLY for m in mentions[k : k + size]):
+            found.append((k, size))
+        k += size
+    return found
+
+
+def _swapped_in_list(telling: Telling, first: int, size: int) -> dict[int, tuple[bool, int]]:
+    """The pair of a list that is the wrong way round, where all the others are as they follow each other nearby.
+
+    None where the list as it was said is found nearby too, a note or two passed over.
+    """
+    mentions, truth = telling.mentions, telling.truth
+    at = [telling.likeliest[k] for k in range(max(0, first - 1), min(len(mentions), first + size + 1))]
+    at = [place for place in at if place >= 0]
+    if not at:
+        return {}
+    near = range(max(0, min(at) - size), min(len(truth) - size, max(at) + 1) + 1)
+    likely = telling.following.likely[first]
+    names = [truth.note(*note) for m in mentions[first : first + size] if (note := m.note) is not None]
+    found: dict[int, int] = {}
+    for start in near:
+        if likely is not None and likely[start : start + size].min() < 1.0:
+            continue  # not in the bar that was announced
+        fits = [float(names[k][start + k]) for k in range(size)]
+        if min(fits) == 1.0 or _in_order(names, start):
+            return {}
+        wrong = [k for k in range(size) if fits[k] != 1.0]
+        if len(wrong) == 2 and wrong[1] == wrong[0] + 1:
+            one, two = wrong
+            if names[one][start + two] == names[two][start + one] == 1.0 and fits[one] == fits[two] == 0.0:
+                found[start] = one
+    if len(found) != 1:
+        return {}
+    ((start, one),) = found.items()
+    return {first + one: (True, start + one), first + one + 1: (False, start + one + 1)}
+
+
+def _in_order(names: Sequence[NDArray[np.float64]], start: int) -> bool:
+    """Whether these names come in this order from a place on, with few passed over."""
+    at = start
+    last = min(len(names[0]), start + len(names) + _PASSED_OVER)
+    for name in names:
+        while at < last and name[at] == 0.0:
+            at += 1
+        if at == last:
+            return False
+        at += 1
+    return True
 
 
 def wrong_order(telling: Telling, k: int, place: int) -> Judged:

@@ -11,13 +11,16 @@ from collections.abc import Sequence
 from typing import Any
 
 from partwright.checking.narration.atoms import find_atoms
+from partwright.checking.narration.bar_statements import find_bar_statements
 from partwright.checking.narration.hearing import hear
 from partwright.checking.narration.language import Language
 from partwright.checking.narration.mentions import Spoken
+from partwright.checking.narration.numbered_bars import find_numbered_bars
 from partwright.checking.narration.parsing.afterthoughts import corrections, second_thoughts
 from partwright.checking.narration.parsing.ties import Ties
 from partwright.checking.narration.parsing.values import claim_value
 from partwright.checking.narration.parsing.walk import best_state
+from partwright.checking.narration.recalls import find_recalls
 from partwright.checking.narration.remarks import find_remarks
 from partwright.checking.narration.words import Word, trusts_capitals
 
@@ -33,13 +36,17 @@ def parse_words(words: Sequence[Word], language: Language) -> Spoken:
         return Spoken(mentions=(), structure=())
     capitals = trusts_capitals(words)
     lattice = hear(words, language, trust_capitals=capitals)
-    atoms = find_atoms(lattice, language, tuple(word.stop for word in words), find_remarks(words, language))
+    stops = tuple(word.stop for word in words)
+    recalls = find_recalls(words, language)
+    bars = find_numbered_bars(words, language, recalls)
+    atoms = find_atoms(lattice, language, stops, (*find_remarks(words, language), *recalls), bars)
     ties = Ties(words, language)
     state = best_state(lattice, atoms, ties)
     mentions = second_thoughts(ties, _in_order(state.done), _NOBODY if capitals else _NOBODY_NOISY)
     return Spoken(
         mentions=mentions,
         structure=tuple(_in_order(state.form)),
+        bar_statements=find_bar_statements(words, language, recalls),
         corrections=corrections(ties, atoms, mentions),
     )
 

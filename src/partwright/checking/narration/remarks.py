@@ -11,6 +11,7 @@ Facts: order of sharps and flats, strings of the violin family in fifths (common
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 from partwright.checking.narration.language import Language
 from partwright.checking.narration.words import Word
@@ -29,6 +30,7 @@ _BETWEEN_NAMES = 4
 _BETWEEN_STRINGS = 5
 _COUNTED = ("one", "two", "three", "four", "five", "six")
 _LENGTH_WORDS = 6
+_KEY_WORDS = 8
 
 Name = tuple[int, int, str, str]  # first word, last word, letter, accidental
 
@@ -63,7 +65,7 @@ def _key_end(words: Sequence[Word], language: Language, names: Sequence[Name], s
     """Where the sharps or flats of a key end whose first is names[start]; 0 where they are none."""
     signs = {"sharp": _SHARPS, "flat": _FLATS}.get(names[start][3])
     if signs is None:
-        return 0
+        return _bare_key_end(words, language, names, start)
     end = start + 1
     most = min(len(names), start + _MOST_NAMES)
     while end < most and _joined(words, language, names[end - 1], names[end], "key_joins"):
@@ -75,6 +77,21 @@ def _key_end(words: Sequence[Word], language: Language, names: Sequence[Name], s
         return 0
     announced = _near(words, names[start][0], names[end - 1][1], language.sets["key_words"], sentence=True)
     return end if announced else 0
+
+
+def _bare_key_end(words: Sequence[Word], language: Language, names: Sequence[Name], start: int) -> int:
+    """Where "three sharps in the key, F, C and G" ends: as many names as were announced, in the order of the signs."""
+    first = names[start][0]
+    for k in range(first - 1, max(0, first - 1 - _KEY_WORDS), -1):
+        signs = {"sharps": _SHARPS, "flats": _FLATS}.get(words[k].form)
+        count = language.classes["cardinal"].get(words[k - 1].form)
+        if signs is None or count is None:
+            continue
+        end = start + int(count)
+        listed = names[start:end]
+        row = all(_joined(words, language, a, b, "key_joins") for a, b in pairwise(listed))
+        return end if row and [name[2] for name in listed] == list(signs[: int(count)]) else 0
+    return 0
 
 
 def _tuning_end(words: Sequence[Word], language: Language, names: Sequence[Name], start: int) -> int:

@@ -8,47 +8,35 @@ for certain: such a statement is never *wrong*, at most *please check*.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from fractions import Fraction
 from itertools import pairwise
 
-from partwright.checking.finding import Verdict
+from partwright.checking.narration.bar_checks import check_bars
+from partwright.checking.narration.bar_statements import BarStatement
+from partwright.checking.narration.likeness import StructureFinding, compared
 from partwright.checking.narration.mentions import StructureWord
 from partwright.checking.narration.places import Section
+from partwright.checking.narration.returns import Content, bar_contents
 from partwright.checking.narration.wording import times_words
 from partwright.checking.narration.words import Word
 from partwright.score import Part
 
-__all__ = ["StructureFinding", "check_structure"]
+__all__ = ["check_structure"]
 
 _REACH_WORDS = 14
 _SECTIONS = frozenset({"section", "bars"})
-_EXCEPTIONS = frozenset({"except_last_bar", "except_last_note", "except_one_note"})
-
-Content = list[tuple[Fraction, int, Fraction]]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StructureFinding:
-    """A statement about the form and what became of it. `bar_index` is the first bar it is about."""
-
-    verdict: Verdict
-    claimed: str
-    right: str
-    bar_index: int
-    first_word: int
-    last_word: int
-    confidence: float
-    why: str = ""
+_EXCEPTIONS = {"except_last_bar": "last bar", "except_last_note": "last note", "except_one_note": "one note"}
 
 
 def check_structure(
-    pieces: Sequence[StructureWord], part: Part, sections: Sequence[Section], words: Sequence[Word]
-) -> tuple[StructureFinding, ...]:
+    pieces: Sequence[StructureWord], statements: Sequence[BarStatement], part: Part, sections: Sequence[Section],
+    words: Sequence[Word],
+) -> tuple[StructureFinding, ...]:  # fmt: skip
     """A verdict on every statement about the form whose stretches are named."""
-    found: list[StructureFinding] = []
-    for group in _sentences(pieces, words):
-        likeness = _likeness(group, part, sections, words)
+    contents = bar_contents(part)
+    found = [item for statement in statements if (item := check_bars(statement, part, contents)) is not None]
+    told = {k for statement in statements for k in range(statement.first_word, statement.last_word + 1)}
+    for group in _sentences([piece for piece in pieces if piece.first_word not in told], words):
+        likeness = _likeness(group, part, contents, sections, words)
         if likeness is not None:
             found.append(likeness)
             continue
@@ -76,8 +64,9 @@ def _sentences(pieces: Sequence[StructureWord], words: Sequence[Word]) -> list[l
 
 
 def _likeness(
-    group: list[StructureWord], part: Part, sections: Sequence[Section], words: Sequence[Word]
-) -> StructureFinding | None:
+    group: list[StructureWord], part: Part, contents: Sequence[Content], sections: Sequence[Section],
+    words: Sequence[Word],
+) -> StructureFinding | None:  # fmt: skip
     says = [p for p in group if p.kind in ("same_as", "note_for_note")]
     exceptions = [p for p in group if p.kind in _EXCEPTIONS]
     named = [(p, span) for p in group if p.kind in _SECTIONS and (span := _span(p, part, sections)) is not None]
@@ -92,30 +81,12 @@ def _likeness(
     between = one.first_word < anchor.first_word < two.first_word
     if not between and words[anchor.first_word].form == "like" and anchor.first_word == anchor.last_word:
         return None  # "section A is played twice … section B … like this": it does not join the two
-    target, model = (first, second) if first[0] > second[0] else (second, first)
     exception = exceptions[0].kind if exceptions else ""
-    differing = _differing_bars(part, target, model)
-    length = target[1] - target[0] + 1
     inside = [p for p in group if min(one.first_word, anchor.first_word) <= p.first_word]
-    name_one, name_two = _name(one), _name(two)
-    claim = f"{name_one} the same as {name_two}" + {
-        "": "", "except_last_bar": " but for the last bar", "except_last_note": " but for the last note",
-        "except_one_note": " but for one note",
-    }[exception]  # fmt: skip
-    true = _holds(part, target, model, exception, differing)
-    numbers = [part.bars[target[0] + k].number for k in differing]
-    if not differing:
-        right = "they are the same throughout"
-    elif len(differing) == length:
-        right = "they differ throughout"
-    else:
-        right = f"they differ in bar{'s' if len(numbers) > 1 else ''} {_listed(numbers)}"
-    sure = 0.95 if (says and exceptions) or says else 0.85
-    return StructureFinding(
-        verdict="right" if true else "wrong", claimed=claim, right=right,
-        bar_index=target[0] + (differing[0] if differing and len(differing) < length else 0),
-        first_word=min(p.first_word for p in inside), last_word=max(p.last_word for p in inside), confidence=sure,
-        why="" if true else "compared note for note",
+    return compared(
+        part, contents, (_name(one), first), (_name(two), second), but=_EXCEPTIONS.get(exception, ""),
+        first_word=min(p.first_word for p in inside), last_word=max(p.last_word for p in inside),
+        confidence=0.95 if says else 0.85,
     )  # fmt: skip
 
 
@@ -151,47 +122,7 @@ def _span(piece: StructureWord, part: Part, sections: Sequence[Section]) -> tupl
     return None if first is None or last is None or last < first else (first, last)
 
 
-def _content(part: Part, bar_index: int) -> Content:
-    start = part.bars[bar_index].start_quarters
-    return [
-        (n.onset_quarters - start, n.midi, n.duration_quarters)
-        for n in part.notes
-        if n.bar_index == bar_index and not n.grace
-    ]
-
-
-def _differing_bars(part: Part, target: tuple[int, int], model: tuple[int, int]) -> list[int]:
-    """Bars, counted from 0 within the stretch, in which the two differ; those beyond the shorter one differ."""
-    length = target[1] - target[0] + 1
-    other = model[1] - model[0] + 1
-    return [
-        k for k in range(length)
-        if k >= other or _content(part, target[0] + k) != _content(part, model[0] + k)
-    ] or ([length - 1] if other > length else [])  # fmt: skip
-
-
-def _holds(part: Part, target: tuple[int, int], model: tuple[int, int], exception: str, differing: list[int]) -> bool:
-    length = target[1] - target[0] + 1
-    if exception == "except_last_bar":
-        return bool(differing) and set(differing) <= {length - 1, length - 2} and length - 1 in differing
-    if exception in ("except_last_note", "except_one_note"):
-        if len(differing) != 1:
-            return False
-        one, two = _content(part, target[0] + differing[0]), _content(part, model[0] + differing[0])
-        unlike = [k for k in range(max(len(one), len(two))) if one[k : k + 1] != two[k : k + 1]]
-        if exception == "except_last_note":
-            return differing == [length - 1] and unlike[0] >= len(one) - 1
-        return len(unlike) == 1
-    return not differing
-
-
 def _name(piece: StructureWord) -> str:
     if piece.kind == "section":
         return f"section {piece.value[0]}"
     return f"bars {piece.value[0]} to {piece.value[1]}"
-
-
-def _listed(numbers: list[str]) -> str:
-    if len(numbers) > 6:
-        return ", ".join(numbers[:5]) + f" and {len(numbers) - 5} more"
-    return numbers[0] if len(numbers) == 1 else ", ".join(numbers[:-1]) + f" and {numbers[-1]}"

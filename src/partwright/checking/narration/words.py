@@ -18,7 +18,9 @@ _PIECE = re.compile(r"[^\W_]+(?:['’][^\W_]+)*[#♯♭♮]*|[♯♭♮#]|[.,;:!
 _SIGNS = {"#": "sharp", "♯": "sharp", "♭": "flat", "♮": "natural"}
 _ORDINALS = {"1st": "first", "2nd": "second", "3rd": "third", "4th": "fourth", "5th": "fifth", "6th": "sixth",
              "7th": "seventh", "8th": "eighth", "9th": "ninth", "10th": "tenth"}  # fmt: skip
-_NUMBERS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+_NUMBERS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+            "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen")  # fmt: skip
+_TENS = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
 _NOTE_SIGN = re.compile(r"([A-Ga-g])([#♯♭♮]+)")
 _FLAT_LETTER = re.compile(r"([A-G])b")
 _PLURAL_LETTER = re.compile(r"([A-G])['’]?s")
@@ -114,12 +116,21 @@ def _forms(piece: str) -> list[str]:
     if lower in _ORDINALS:
         return [_ORDINALS[lower]]
     if lower.isascii() and lower.isdigit() and len(lower) < 4:
-        return [_NUMBERS[int(lower)]] if int(lower) <= 12 else [lower]
+        return _number_forms(int(lower))
     for ending in ("'s", "'re", "'ve", "'ll", "'m", "'d"):
         if lower.endswith(ending) and len(lower) > len(ending):
             stem = lower[: -len(ending)]
             return [f"{stem}'s"] if ending == "'s" and len(stem) == 1 and stem in "abcdefg" else [stem, ending]
     return [lower]
+
+
+def _number_forms(number: int) -> list[str]:
+    if number < len(_NUMBERS):
+        return [_NUMBERS[number]]
+    if number > 99:
+        return [str(number)]
+    tens, ones = divmod(number, 10)
+    return [_TENS[tens - 2], *([_NUMBERS[ones]] if ones else [])]
 
 
 def _time_at(cue: Cue, offset: int, length: int) -> float | None:

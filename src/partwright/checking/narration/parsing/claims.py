@@ -36,6 +36,9 @@ def take_claim(ties: Ties, state: State, atom: Atom) -> list[State]:
     kind, values = claim_value(atom)
     if kind == "value" and ties.has(atom, "dotted"):
         values = (_DOTTED * float(values[0]),)
+    if kind == "beats" and ties.has(atom, "half"):
+        whole = ties.has(atom, "and")  # "a beat and a half", not "half a beat"
+        values = (float(values[0]) + 0.5 if whole else 0.5,)
     group = group_of(kind)
     worth = atom.weight - atom.price
     if atom.hint == "back" and kind in _TOLD_AFTERWARDS and state.head is not None and state.head.kind == "note":

@@ -57,7 +57,7 @@ def claim_value(atom: Atom) -> tuple[str, tuple[Value, ...]]:
         return kind, (str(values[0]) if values else "",)
     if kind == "beats":
         number = atom.value("cardinal")
-        return kind, (float(number) if number is not None else 1.0,)
+        return kind, (float(number) if number is not None else 1.0,)  # halves are added where the words are known
     if kind == "value":
         return kind, (float(values[0]),)
     if kind == "on_beat":

@@ -19,6 +19,7 @@ _LONGEST_SENTENCE = 40
 _LONGEST_NAME = 5  # "finger on the F sharp"
 _SIGNS = ("sharp", "flat", "natural", "position", "string")
 _SHORT = 8
+_PRACTISED = 18
 # How a clause begins, the verb that must follow, within how many words, and how long it is without punctuation.
 _RULES = (
     ("report_people", "report_verbs", 4, _LONGEST),
@@ -42,12 +43,27 @@ def find_asides(words: Sequence[Word], language: Language) -> frozenset[int]:
                     found |= set(_back_to_stop(words, k))
         if word.asks:
             found |= {k, *_back_to_stop(words, k)}
+        if word.form in language.sets["practise"]:
+            found |= set(_how_often(words, language, k))
     for turn in language.sets["in_passing"]:
         tokens = turn.split()
         for k in range(len(words) - len(tokens) + 1):
             if all(_stands_for(token, words[k + j].form, language) for j, token in enumerate(tokens)):
                 found |= set(range(k, k + len(tokens)))
     return frozenset(found)
+
+
+def _how_often(words: Sequence[Word], language: Language, k: int) -> list[int]:
+    """The words that say how often to practise: "practise the shift alone, open A, slide, D, three times"."""
+    found: list[int] = []
+    for j in range(k + 1, min(len(words), k + 1 + _PRACTISED)):
+        if words[j - 1].stop == 2:
+            break
+        if words[j].form in language.classes["times"]:
+            found.append(j)
+        elif words[j].form == "times":
+            found += [j - 1, j]
+    return found
 
 
 def _stands_for(token: str, form: str, language: Language) -> bool:

@@ -177,7 +177,33 @@ def _fits_beside(doubt: Doubt, scene: Scene) -> float:
     place = scene.likeliest[doubt.mention]
     true = _truth_of(doubt, scene)
     beside: list[Place | None] = [scene.truth.near(scene.truth.places[place], step) for step in (-1, 1)]
-    return float(any(p is not None and true[p.index] == 1.0 for p in beside))
+    told = {scene.likeliest[j] for j in (doubt.mention - 1, doubt.mention + 1) if _has_its_own(doubt, scene, j)}
+    return float(any(p is not None and true[p.index] == 1.0 and p.index not in told for p in beside))
+
+
+def _has_its_own(doubt: Doubt, scene: Scene, j: int) -> bool:
+    """Whether mention j has a claim of this kind that is borne out: then the doubted one is not said of its note."""
+    if doubt.claim is None or not 0 <= j < len(scene.mentions) or scene.likeliest[j] < 0:
+        return False
+    if not scene.clean or scene.telling.misheard:
+        return False
+    if _parted(doubt, scene, j):
+        return True
+    return any(
+        claim.kind == doubt.claim.kind and scene.truth.claim(claim.kind, claim.value)[scene.likeliest[j]] == 1.0
+        for claim in scene.mentions[j].claims
+    )
+
+
+def _parted(doubt: Doubt, scene: Scene, j: int) -> bool:
+    """Whether a stop parts the claim from mention j, and none from its own name: "for E the second finger, and D"."""
+    claim, own, other = doubt.claim, scene.mentions[doubt.mention], scene.mentions[j]
+    if claim is None or own.name_first < 0 or other.name_first < 0 or _stop_within(scene, own, claim):
+        return False
+    between = (
+        range(claim.last_word, other.name_first) if j > doubt.mention else range(other.name_last, claim.first_word)
+    )
+    return any(scene.words[w].stop for w in between)
 
 
 def _held_fast(doubt: Doubt, scene: Scene) -> bool:
@@ -215,6 +241,7 @@ def _fits_other(doubt: Doubt, scene: Scene) -> float:
     """Whether the claim would be true of the note spoken of before or after."""
     true = _truth_of(doubt, scene)
     others = [j for j in (doubt.mention - 1, doubt.mention + 1) if 0 <= j < len(scene.mentions)]
+    others = [j for j in others if not _has_its_own(doubt, scene, j)]
     return float(any(scene.likeliest[j] >= 0 and true[scene.likeliest[j]] == 1.0 for j in others))
 
 

@@ -32,6 +32,7 @@ Floats = NDArray[np.float64]
 _LIKELIEST = 0.5  # so much of the posterior must be of some place
 _ENDS = {"section": 0.85, "tune": 0.5}  # "that section finishes on": at an end, and not at the next place
 _AT_END = (0.7, 0.1, 0.2)  # the next end, the one after it, the very last place
+_WRONG_NATURAL = 0.02  # "C natural" where C sharp is: a slip much more common than another letter
 _STRAY = {"named": 0.004, "bare": 0.01, "unnamed": 0.06}  # spoken of no place at all
 
 
@@ -148,7 +149,7 @@ class _Model:
         weight = np.ones(self.size)
         anywhere = 1.0
         if mention.note is not None:
-            weight *= _weights(self.truth.note(*mention.note), CLAIMS["note"], mention.p)
+            weight *= _weights(self.truth.note(*mention.note), CLAIMS["note"], mention.p, self._letter_of(mention.note))
             anywhere *= CLAIMS["note"].anywhere
         for claim in mention.claims:
             if claim.kind in NOT_FOLLOWED:
@@ -157,6 +158,10 @@ class _Model:
             weight *= _weights(self.truth.claim(claim.kind, claim.value), row, claim.p)
             anywhere *= row.anywhere
         return weight, anywhere
+
+    def _letter_of(self, note: tuple[str, int | None]) -> NDArray[np.bool_] | None:
+        """Where the letter of a natural is, whatever its accidental; None for any other note."""
+        return self.truth.note(note[0], None) > 0.0 if note[1] == 0 else None
 
     def move(self, now: Floats, step: _Step) -> Floats:
         """Probability of being at each place after one step."""
@@ -253,6 +258,7 @@ class _Model:
         return path
 
 
-def _weights(true: Floats, row: ClaimRow, p: float) -> Floats:
-    sure = np.where(true == 1.0, row.right, np.where(true == UNSURE, row.unsure, row.wrong))
+def _weights(true: Floats, row: ClaimRow, p: float, letter: NDArray[np.bool_] | None = None) -> Floats:
+    wrong = row.wrong if letter is None else np.where(letter, _WRONG_NATURAL, row.wrong)
+    sure = np.where(true == 1.0, row.right, np.where(true == UNSURE, row.unsure, wrong))
     return np.asarray(p * sure + (1.0 - p) * row.anywhere)

@@ -57,6 +57,8 @@ def swapped_pairs(telling: Telling) -> dict[int, tuple[bool, int]]:
         found[k] = (True, first)
         found[k + 1] = (False, second)
     for first, size in _breaths(telling):
+        if not telling.clean and telling.following.likely[first] is None:
+            continue  # an article may be an A: only where the bar was announced
         if not any(k in found for k in range(first, first + size)):
             found |= _swapped_in_list(telling, first, size)
     return found

@@ -90,6 +90,8 @@ def claim_words(claim: Claim, instrument: Instrument) -> str:
             return "the bow retaken"
         case "beats":
             return _beats(Fraction(str(value[0])))
+        case "whole_bar":
+            return "through the whole bar"
         case "value":
             return _FIGURES.get(Fraction(str(value[0])), f"{value[0]:g} quarters")
         case "on_beat":
@@ -136,7 +138,7 @@ def truth_words(kind: str, place: Place, truth: Truth) -> str:
         case "articulation":
             marks = sorted({name for a in place.attacks for n in a.notes for name in n.articulations})
             return ", ".join(marks) or "no mark"
-        case "beats":
+        case "beats" | "whole_bar":
             unit = Fraction(4, truth.part.bars[place.first.bar_index].beat_type)
             return _either(_beats(a.duration_quarters / unit) for a in place.attacks)
         case "value":

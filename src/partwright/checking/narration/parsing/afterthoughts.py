@@ -55,6 +55,8 @@ def _recalled(ties: Ties, mentions: list[Mention]) -> list[Mention]:
     """Marks "the G" where a G was named last, or is in the list named last: more may be told of that one."""
     found = list(mentions)
     for k, mention in enumerate(mentions):
+        if _picked_out(ties, mentions, k):
+            found[k] = mention = replace(mention, tight=False, recalls=True)
         first = mention.name_first
         if mention.note is None or mention.tight or first < 2 or mention.cues or k < 1:
             continue
@@ -74,6 +76,20 @@ def _recalled(ties: Ties, mentions: list[Mention]) -> list[Mention]:
     return found
 
 
+def _picked_out(ties: Ties, mentions: list[Mention], k: int) -> bool:
+    """Whether one of a list is told more of: "G, D, B flat, the G is fourth finger"."""
+    mention = mentions[k]
+    if not mention.tight or not mention.claims or mention.name_first < 1:
+        return False
+    if ties.words[mention.name_first - 1].form not in ties.sets["recalling"]:
+        return False
+    j = k - 1
+    while j > 0 and mentions[j].tight and k - j < _RECALLED:
+        j -= 1
+    bare = all(not m.claims for m in mentions[j:k])
+    return bare and k - j > 1 and any(m.note == mention.note for m in mentions[j:k])
+
+
 def _doubted(ties: Ties, mentions: list[Mention], k: int, claim: Claim, taken: set[int], nobody: float) -> Claim:
     mention = mentions[k]
     if claim.listed >= 0 or mention.name_first < 0 or mention.name_first <= claim.first_word <= mention.name_last:
@@ -84,7 +100,7 @@ def _doubted(ties: Ties, mentions: list[Mention], k: int, claim: Claim, taken: s
     if claim.kind == "finger" and _points_back(ties, claim):
         name = "finger_back"
     lean = ties.kind(name)
-    if claim.kind == "position" and follows and _right_behind_a_claim(ties, mention, claim):
+    if claim.kind in ("position", "string") and follows and _right_behind_a_claim(ties, mention, claim):
         lean = ties.none
     if follows:
         own = ties.between(mention.name_last, claim.first_word, taken, left=True) + lean.left

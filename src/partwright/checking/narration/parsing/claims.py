@@ -26,7 +26,9 @@ _WEAK_LEFT, _LEFT = 0.4, -2.5  # least ties to the note before, for a bare word 
 _STRING_LETTER_LEFT = 0.9
 _CORRECTED = 1.0
 _DOTTED = 1.5
-_TOLD_AFTERWARDS = frozenset({"value", "beats"})  # "That's a half note.": of the note before, whatever was said since
+_TOLD_AFTERWARDS = frozenset(
+    {"value", "beats", "whole_bar"}
+)  # "That's a half note.": of the note before, whatever was said since
 
 Values = tuple[Value, ...]
 
@@ -77,8 +79,11 @@ def _of_note_before(ties: Ties, state: State, atom: Atom, kind: str, values: Val
         return []
     free = group not in head.groups or group in head.again
     leftward = state.left + ties.atom(atom, kind).left
-    if kind == "position" and state.last == "claim" and head.mention.last_word == atom.first_word - 1:
+    behind_claim = state.last == "claim" and head.mention.last_word == atom.first_word - 1
+    if kind == "position" and behind_claim:
         leftward = state.left + ties.none.left  # "F, third finger, third position"
+    if kind == "string" and behind_claim and state.last_group == "finger":
+        leftward += ties.none.left  # "G, third finger, D string. Open A …"
     if head.kind == "place":
         free = free and leftward >= _PLACE_COUNT
     least = _WEAK_LEFT if atom.kind in WEAK and group in ("finger", "string") else _LEFT

@@ -19,6 +19,7 @@ __all__ = ["BarStatement", "find_bar_statements"]
 _LINK_WORDS = 9  # between two bars that are likened
 _BEHIND_WORDS = 14  # behind them: "with one note changed in bar 21"
 _DIFFERS_WORDS = 9
+_VERB_BEFORE = 5
 _OWN_NOTES = 2  # words between a bar and how many notes it has
 _BAR_BACK = 40  # words back to the bar that "this bar" is
 _JOINS = frozenset({"to", "through", "and", "till", "until"})
@@ -161,7 +162,15 @@ def _likened(
     if last.bars[1] - last.bars[0] != length or last.bars == model.bars:
         return None
     bare = not last.called and not model.called
-    return None if bare and length == 0 else last
+    return None if (bare and length == 0) or _inverted(words, last, model) else last
+
+
+def _inverted(words: Sequence[Word], one: _Named, two: _Named) -> bool:
+    """Whether it is asked: "is the next phrase, fourteen to seventeen, the same as ten to thirteen"."""
+    if any(words[k].form in ("is", "are", "'s", "'re") for k in range(one.last + 1, two.first)):
+        return False
+    before = range(max(0, one.first - _VERB_BEFORE), one.first)
+    return any(words[k].form in ("is", "are") and words[k].stop == 0 for k in before)
 
 
 def _exception(

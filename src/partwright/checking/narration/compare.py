@@ -174,7 +174,7 @@ _KIND = {
     "count_loose": "count", "not_finger": "finger", "offer_finger": "finger", "offer_open": "finger",
     "offer_harmonic": "harmonic", "same_finger": "finger", "substitute": "finger", "string_letter": "string",
     "slur": "bow", "separate": "bow", "retake": "bow", "articulation": "bow", "beats": "rhythm", "value": "rhythm",
-    "whole_bar": "rhythm",
+    "whole_bar": "rhythm", "half_bar": "rhythm",
     "on_beat": "rhythm", "rest": "rhythm", "alternate": "order",
 }  # fmt: skip
 

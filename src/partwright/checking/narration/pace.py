@@ -37,6 +37,7 @@ CLAIMS: Mapping[str, ClaimRow] = {
     "beats": ClaimRow(0.90, 0.50, 0.06, 0.3),
     "value": ClaimRow(0.90, 0.50, 0.06, 0.3),
     "whole_bar": ClaimRow(0.90, 0.50, 0.06, 0.3),
+    "half_bar": ClaimRow(0.90, 0.50, 0.06, 0.3),
     "bow": ClaimRow(0.85, 0.50, 0.15, 0.5),
     "articulation": ClaimRow(0.85, 0.50, 0.08, 0.3),
     "harmonic": ClaimRow(0.85, 0.50, 0.06, 0.2),

@@ -310,8 +310,16 @@ def _beats(truth: Truth, place: Place, value: tuple[Value, ...]) -> float:
 
 def _whole_bar(truth: Truth, place: Place, _: tuple[Value, ...]) -> float:
     """Whether one note of the place sounds through its bar."""
+    return float(any(share >= 1 for share in _shares_of_bar(truth, place)))
+
+
+def _half_bar(truth: Truth, place: Place, _: tuple[Value, ...]) -> float:
+    return float(Fraction(1, 2) in _shares_of_bar(truth, place))
+
+
+def _shares_of_bar(truth: Truth, place: Place) -> list[Fraction]:
     bars = truth.part.bars
-    return float(any(a.duration_quarters >= bars[a.notes[0].bar_index].length_quarters for a in place.attacks))
+    return [a.duration_quarters / bars[a.notes[0].bar_index].length_quarters for a in place.attacks]
 
 
 def _value(_: Truth, place: Place, value: tuple[Value, ...]) -> float:
@@ -358,7 +366,7 @@ _QUESTIONS: Mapping[str, Question] = {
     "offer_finger": _offer_finger, "offer_open": _offer_open, "offer_harmonic": _offer_harmonic, "position": _position,
     "string": _string, "string_letter": _string_letter, "extension": _extension, "harmonic": _harmonic, "count": _count,
     "count_loose": _count_loose, "bow": _bow, "retake": _retake, "slur": _slurred, "separate": _separate,
-    "articulation": _articulation, "beats": _beats, "value": _value, "whole_bar": _whole_bar,
+    "articulation": _articulation, "beats": _beats, "value": _value, "whole_bar": _whole_bar, "half_bar": _half_bar,
     "on_beat": _on_beat, "rest": _rest,
     "alternate": _alternate,
 }  # fmt: skip

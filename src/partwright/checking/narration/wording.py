@@ -92,6 +92,8 @@ def claim_words(claim: Claim, instrument: Instrument) -> str:
             return _beats(Fraction(str(value[0])))
         case "whole_bar":
             return "through the whole bar"
+        case "half_bar":
+            return "through half the bar"
         case "value":
             return _FIGURES.get(Fraction(str(value[0])), f"{value[0]:g} quarters")
         case "on_beat":
@@ -138,7 +140,7 @@ def truth_words(kind: str, place: Place, truth: Truth) -> str:
         case "articulation":
             marks = sorted({name for a in place.attacks for n in a.notes for name in n.articulations})
             return ", ".join(marks) or "no mark"
-        case "beats" | "whole_bar":
+        case "beats" | "whole_bar" | "half_bar":
             unit = Fraction(4, truth.part.bars[place.first.bar_index].beat_type)
             return _either(_beats(a.duration_quarters / unit) for a in place.attacks)
         case "value":

@@ -41,6 +41,8 @@ def find_asides(words: Sequence[Word], language: Language) -> frozenset[int]:
                 found |= set(_clause(words, language, k, longest, comma=longest == _SHORT))
                 if begins in _FROM_BEFORE:
                     found |= set(_back_to_stop(words, k))
+        if word.form == "like" and k and k + 1 < len(words) and words[k + 1].form.endswith("ing"):
+            found |= set(_clause(words, language, k, _LONGEST, comma=True))  # "it's like reaching for the top shelf"
         if word.asks:
             found |= {k, *_back_to_stop(words, k)}
         if word.form in language.sets["practise"]:

@@ -17,6 +17,7 @@ _ALIKE_SURE, _DIFFERS_SURE, _NOTES_SURE = 0.95, 0.85, 0.85
 def check_bars(statement: BarStatement, part: Part, contents: Sequence[Content]) -> StructureFinding | None:
     """What becomes of a statement; None where the part has no such bars, or nothing to compare them with."""
     index_of = {bar.number: bar.index for bar in reversed(part.bars)}
+    index_of |= {str(k - len(part.bars)): k for k in range(len(part.bars))}  # "-1": the last one
     span = _span(index_of, statement.bars)
     if statement.kind == "notes":
         return _counted(statement, part, span)
@@ -27,6 +28,8 @@ def check_bars(statement: BarStatement, part: Part, contents: Sequence[Content])
     model = _span(index_of, statement.model)
     if model is None or model == span:
         return None
+    if statement.kind == "starts":
+        return _starts(statement, part, contents, span[0], model[0])
     one, two = (_name(statement.bars), span), (_name(statement.model), model)
     return compared(
         part, contents, one, two, but=statement.but,
@@ -43,7 +46,27 @@ def _span(index_of: dict[str, int], bars: tuple[int, int]) -> tuple[int, int] | 
 def _name(bars: tuple[int, int]) -> str:
     if bars[0] == bars[1]:
         return f"bar {bars[0]}"
+    if bars[0] < 0:
+        return f"the last {-bars[0]} bars"
     return f"bars {bars[0]} {'and' if bars[1] == bars[0] + 1 else 'to'} {bars[1]}"
+
+
+def _starts(
+    statement: BarStatement, part: Part, contents: Sequence[Content], bar: int, model: int
+) -> StructureFinding | None:  # fmt: skip
+    """Two bars that are said to start with the same notes."""
+    one, two = ([midi for _, midi, _ in contents[k]][: statement.count] for k in (bar, model))
+    if len(one) < statement.count or len(two) < statement.count:
+        return None
+    alike = next((k for k in range(statement.count) if one[k] != two[k]), statement.count)
+    name, other = f"bar {part.bars[bar].number}", f"bar {part.bars[model].number}"
+    return StructureFinding(
+        verdict="right" if alike == statement.count else "wrong",
+        claimed=f"{name} starts with the same {_many(statement.count)} as {other}",
+        right=f"only the first {_many(alike)} are the same" if alike else "the first notes are not the same",
+        bar_index=bar, first_word=statement.first_word, last_word=statement.last_word, confidence=_ALIKE_SURE,
+        why="" if alike == statement.count else "compared note for note",
+    )  # fmt: skip
 
 
 def _differs(

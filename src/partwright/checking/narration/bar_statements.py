@@ -20,6 +20,7 @@ _LINK_WORDS = 9  # between two bars that are likened
 _BEHIND_WORDS = 14  # behind them: "with one note changed in bar 21"
 _DIFFERS_WORDS = 9
 _VERB_BEFORE = 5
+_FIRST_NOTES = 2  # "bar five starts like bar one"
 _OWN_NOTES = 2  # words between a bar and how many notes it has
 _BAR_BACK = 40  # words back to the bar that "this bar" is
 _JOINS = frozenset({"to", "through", "and", "till", "until"})
@@ -36,10 +37,11 @@ class BarStatement:
     """One statement. `bars` and `model`: first and last bar, by number; `model` is what they are likened to.
 
     `kind`: "alike" (`but`: "", "one note", "last bar", "last note" or "bar"; `but_bar`: in which, 0 for not said),
-    "differs" (a bar is not as it was), "notes" (a bar has `count` notes; bar 0 is the pick-up).
+    "starts" (its first `count` notes are), "differs" (a bar is not as it was), "notes" (a bar has `count` notes; bar 0
+    is the pick-up). Bars below 0 are counted from the end: "the last eight".
     """
 
-    kind: Literal["alike", "differs", "notes"]
+    kind: Literal["alike", "starts", "differs", "notes"]
     bars: tuple[int, int]
     model: tuple[int, int] = (0, 0)
     but: str = ""
@@ -86,10 +88,15 @@ def _named(words: Sequence[Word], language: Language) -> list[_Named]:
     found = []
     k = 0
     while k < len(words):
+        if (ends := _first_or_last(words, language, k)) is not None:
+            found.append(ends)
+            k = ends.last + 1
+            continue
         called = words[k].form in BAR_WORDS
         number, last = spoken_number(words, k + called, language)
-        if not number:
-            k += 1
+        behind = words[last + 1].form if last + 1 < len(words) else ""
+        if not number or (not called and behind in language.sets["not_bars"] and behind not in ("is", "are")):
+            k = last + 1
             continue
         joined = last + 2 < len(words) and words[last].stop == 0 and words[last + 1].form in _JOINS
         second = last + 2 + (joined and words[last + 2].form in BAR_WORDS)
@@ -103,6 +110,22 @@ def _named(words: Sequence[Word], language: Language) -> list[_Named]:
     return found
 
 
+def _first_or_last(words: Sequence[Word], language: Language, k: int) -> _Named | None:
+    """ "The last eight bars", "the first eight"."""
+    if words[k].form not in ("first", "last") or k < 1 or words[k - 1].form not in ("the", "our", "those"):
+        return None
+    number, end = spoken_number(words, k + 1, language)
+    if number < 2:
+        return None
+    behind = words[end + 1].form if end + 1 < len(words) and words[end].stop == 0 else ""
+    if behind in BAR_WORDS:
+        end += 1
+    elif behind in language.sets["not_bars"]:
+        return None
+    bars = (1, number) if words[k].form == "first" else (-number, -1)
+    return _Named(bars, k - 1, end, behind in BAR_WORDS or not behind)
+
+
 def _alike(words: Sequence[Word], language: Language, named: Sequence[_Named]) -> list[BarStatement]:
     found: list[BarStatement] = []
     for number, model in enumerate(named):
@@ -111,6 +134,17 @@ def _alike(words: Sequence[Word], language: Language, named: Sequence[_Named]) -
         if before is None:
             continue
         but, but_bar, last = _exception(words, language, model, named[number + 1 :])
+        if not but and any(words[k].form.startswith("compar") for k in range(before.last, model.first)):
+            continue
+        starting = _starting(words, language, before, model)
+        if starting:
+            found.append(
+                BarStatement(
+                    kind="starts", bars=before.bars, model=model.bars, count=starting, first_word=before.first,
+                    last_word=model.last,
+                )
+            )  # fmt: skip
+            continue
         begins = min(before.first, model.first - link[1]) if link[2] else before.first
         found.append(
             BarStatement(
@@ -119,6 +153,22 @@ def _alike(words: Sequence[Word], language: Language, named: Sequence[_Named]) -
             )
         )  # fmt: skip
     return found
+
+
+def _starting(words: Sequence[Word], language: Language, one: _Named, two: _Named) -> int:
+    """How many notes are said to be alike at the start of two bars; 0 where it is not said of the start."""
+    forms = [word.form for word in words[one.last + 1 : two.first]]
+    if _unnumbered(forms, language) not in language.sets["starts_alike"]:
+        return 0
+    return next(
+        (int(language.classes["cardinal"][f]) for f in forms if f in language.classes["cardinal"]), _FIRST_NOTES
+    )
+
+
+def _unnumbered(forms: Sequence[str], language: Language) -> str:
+    """The words in a row without fillers, numbers as "#"."""
+    kept = [form for form in forms if form not in language.sets["alike_fillers"]]
+    return " ".join("#" if form in language.classes["cardinal"] else form for form in kept)
 
 
 def _link(words: Sequence[Word], language: Language, model: _Named) -> tuple[bool, int, bool]:
@@ -134,8 +184,9 @@ def _link(words: Sequence[Word], language: Language, model: _Named) -> tuple[boo
         size = model.first - k
         spoken = " ".join(form for form in forms if form not in fillers)
         behind_pronoun = " ".join(form for form in forms[1:] if form not in fillers)
-        after_number = k > 0 and words[k - 1].stop == 0 and words[k - 1].form in language.number_words
-        if spoken in alike:
+        behind_bars = language.number_words | BAR_WORDS
+        after_number = k > 0 and words[k - 1].stop == 0 and words[k - 1].form in behind_bars
+        if spoken in alike or _unnumbered(forms, language) in language.sets["starts_alike"]:
             found = (True, size, False)
         elif model.called and forms[0] in language.sets["pronouns"] and behind_pronoun in alike | called:
             found = (True, size, True)
@@ -181,7 +232,7 @@ def _exception(
     for k in range(model.last + 1, min(len(words), model.last + 1 + _BEHIND_WORDS)):
         if words[k - 1].stop == 2:
             break
-        for turn in language.sets["but_for"]:
+        for turn in sorted(language.sets["but_for"], key=len, reverse=True):
             tokens = turn.split()
             if [word.form for word in words[k : k + len(tokens)]] == tokens:
                 end = k + len(tokens) - 1

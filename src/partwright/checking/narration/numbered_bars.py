@@ -20,6 +20,7 @@ _MISHEARD = {"won": 1, "to": 2, "too": 2, "for": 4, "ate": 8}  # only behind "tw
 _LARGEST_FINGER = 4
 _LARGEST_BARE = 12  # up to here a number may be a count of something
 _NOT_BEFORE = frozenset({"to", "through", "till", "until", "number", "about", "at", "and", "or", "section", "than"})
+_LEADS_TO = frozenset({"in", "from", "at", "now", "and", "then", "for"})
 _NOT_BEHIND = frozenset(
     ["minutes", "minute", "seconds", "second", "years", "year", "times", "hours", "percent", "beats", "bars", "notes",
      "people", "hundred", "thousand", "a", "or", "o'clock", "weeks", "days", "pupils", "students", "kids"]
@@ -27,19 +28,19 @@ _NOT_BEHIND = frozenset(
 
 
 def find_numbered_bars(
-    words: Sequence[Word], language: Language, recalls: Sequence[tuple[int, int]] = ()
+    words: Sequence[Word], language: Language, others: Sequence[tuple[int, int]] = ()
 ) -> tuple[NumberedBar, ...]:
-    """Where a number by itself is a bar. `recalls`: words that look back to other bars. Pure."""
-    looked_back = {k for first, last in recalls for k in range(first, last + 1)}
+    """Where a number by itself is a bar. `others`: words that are of other bars. Pure."""
+    elsewhere = {k for first, last in others for k in range(first, last + 1)}
     found: list[NumberedBar] = []
     bar = 0
     k = 0
     while k < len(words):
         announced = words[k].form in BAR_WORDS
         number, end = spoken_number(words, k + announced, language)
-        if k not in looked_back and announced and number:
+        if k not in elsewhere and announced and number:
             bar = number
-        elif k not in looked_back and number and number == bar + 1 and _alone(words, k, end, number):
+        elif k not in elsewhere and number and bar and _is_a_bar(words, k, end, number, bar + 1):
             found.append((k, end, number))
             bar = number
         k = max(k, end if number else k) + 1
@@ -57,6 +58,16 @@ def spoken_number(words: Sequence[Word], at: int, language: Language) -> tuple[i
         more = int(classes["cardinal"].get(ones, 0)) or _MISHEARD.get(ones, 0)
         return (tens + more, at + 1) if 0 < more < 10 else (tens, at)
     return int(classes["teens"].get(form, 0)) or int(classes["cardinal"].get(form, 0)), at
+
+
+def _is_a_bar(words: Sequence[Word], first: int, last: int, number: int, expected: int) -> bool:
+    """Whether it is the next bar, or a large number behind a word that leads to a place: "from seventeen"."""
+    if number == expected:
+        return _alone(words, first, last, number)
+    before = words[first - 1] if first else None
+    leads = before is not None and before.stop == 0 and before.form in _LEADS_TO
+    behind = words[last + 1].form if last + 1 < len(words) and words[last].stop == 0 else ""
+    return leads and number > _LARGEST_BARE and behind not in _NOT_BEHIND
 
 
 def _alone(words: Sequence[Word], first: int, last: int, number: int) -> bool:

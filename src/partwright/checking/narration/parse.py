@@ -38,7 +38,9 @@ def parse_words(words: Sequence[Word], language: Language) -> Spoken:
     lattice = hear(words, language, trust_capitals=capitals)
     stops = tuple(word.stop for word in words)
     recalls = find_recalls(words, language)
-    bars = find_numbered_bars(words, language, recalls)
+    statements = find_bar_statements(words, language, recalls)
+    likened = [(said.first_word, said.last_word) for said in statements if said.kind == "alike"]
+    bars = find_numbered_bars(words, language, (*recalls, *likened))
     atoms = find_atoms(lattice, language, stops, (*find_remarks(words, language), *recalls), bars)
     ties = Ties(words, language)
     state = best_state(lattice, atoms, ties)
@@ -46,7 +48,7 @@ def parse_words(words: Sequence[Word], language: Language) -> Spoken:
     return Spoken(
         mentions=mentions,
         structure=tuple(_in_order(state.form)),
-        bar_statements=find_bar_statements(words, language, recalls),
+        bar_statements=statements,
         corrections=corrections(ties, atoms, mentions),
     )
 

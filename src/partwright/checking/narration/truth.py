@@ -223,12 +223,23 @@ def _extension(truth: Truth, place: Place, value: tuple[Value, ...]) -> float:
         return UNSURE
     opened = any(truth.opened(p) for p in place.placements)
     if not value[0]:
-        return UNSURE if opened else 1.0
+        return 1.0 if not opened else 0.0 if _opened_around(truth, place) else UNSURE
     if opened:
         return 1.0
     beside = [truth.near(place, step) for step in (-1, 1)]
     near = any(truth.opened(p) for b in beside if b is not None for p in b.placements)
     return UNSURE if near else 0.0
+
+
+def _opened_around(truth: Truth, place: Place) -> bool:
+    """Whether the hand is extended on the notes on both sides too, open strings passed over: it stays so."""
+    found = []
+    for step in (-1, 1):
+        beside = truth.near(place, step)
+        while beside is not None and all(p.finger == 0 for p in beside.placements):
+            beside = truth.near(beside, step)
+        found.append(beside is not None and any(truth.opened(p) for p in beside.placements))
+    return all(found)
 
 
 def _harmonic(_: Truth, place: Place, value: tuple[Value, ...]) -> float:

@@ -26,9 +26,8 @@ _WEAK_LEFT, _LEFT = 0.4, -2.5  # least ties to the note before, for a bare word 
 _STRING_LETTER_LEFT = 0.9
 _CORRECTED = 1.0
 _DOTTED = 1.5
-_TOLD_AFTERWARDS = frozenset(
-    {"value", "beats", "whole_bar"}
-)  # "That's a half note.": of the note before, whatever was said since
+# "That's a half note.": of the note before, whatever was said since
+_TOLD_AFTERWARDS = frozenset({"value", "beats", "whole_bar", "half_bar"})
 
 Values = tuple[Value, ...]
 

@@ -25,6 +25,7 @@ ASK_FROM = 0.55
 _NEVER_WRONG = frozenset({"not_finger", "offer_finger", "offer_open", "offer_harmonic", "retake", "count_loose"})
 _BARE_HABIT = 0.08  # who leaves out fewer accidentals than this share means it when he does
 _BEGINNINGS = frozenset({"pop", "so", "now", "then", "okay", "next", "cross", "hop", "start"})
+_SURE_OF_ALL = 0.85
 _HEDGE_WORDS = 6  # "or take it with": what follows so soon is an offer
 _SLIP = 0.04  # how often a claim is a slip of the tongue: what speaks against another reading of the words
 
@@ -81,6 +82,11 @@ def compare_claim(telling: Telling, k: int, claim: Claim) -> Judged:
     elif claim.kind in ("slur", "separate"):
         true, first = _together(mentions, k, claim.kind, likeliest, truth, true)
         base = replace(base, place=first, attack=-1 if first != place else 0)
+    if kind == "string" and _of_all(telling, k, claim, true):
+        return replace(
+            base, verdict="wrong", right=truth_words(claim.kind, here, truth), confidence=_SURE_OF_ALL,
+            why="none of the notes just named is on it",
+        )  # fmt: skip
     agrees, differs = _shares(telling, k, true)
     misread, differs_there = _of_another(k, claim, likeliest, truth)
     sure = differs * (1.0 - misread) + differs_there * misread
@@ -115,6 +121,18 @@ def _shares(telling: Telling, k: int, true: np.ndarray) -> tuple[float, float]:
     """How much of the posterior of mention k bears a claim out, and how much contradicts it, of 1."""
     posterior = telling.following.posterior[k]
     return float(posterior[true == 1.0].sum()), float(posterior[true == 0.0].sum())
+
+
+def _of_all(telling: Telling, k: int, claim: Claim, true: np.ndarray) -> bool:
+    """Whether "all on the A string" is said of a list of which no note is on it."""
+    words = telling.words
+    if claim.first_word < 1 or words[claim.first_word - 1].form != "all":
+        return False
+    listed = [telling.likeliest[k]]
+    while k > 0 and telling.mentions[k].tight:
+        k -= 1
+        listed.append(telling.likeliest[k])
+    return len(listed) > 1 and all(place >= 0 and true[place] == 0.0 for place in listed)
 
 
 def _hedged(telling: Telling, k: int, claim: Claim) -> bool:
@@ -200,8 +218,8 @@ def _same_finger_from(
     place = truth.places[here]
     answer = true.copy()
     alike = (before == here and len({a.fingers for a in place.attacks}) == 1) or bool(last & place.attacks[0].fingers)
-    if place.count > 1 and len({a.fingers for a in place.attacks}) == 1 and before != here - 1:
-        alike = True
+    if place.count > 1 and len({a.fingers for a in place.attacks}) == 1:
+        alike = True  # "another F, same finger"
     answer[here] = 1.0 if alike else 0.0 if before == here - 1 else UNSURE
     return answer
 

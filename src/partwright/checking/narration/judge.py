@@ -18,6 +18,7 @@ from partwright.checking.narration.telling import Telling
 __all__ = ["judge"]
 
 _SENTENCE_WORDS = 12
+_STRING_WORDS = 3  # between a name and "second finger on the D"
 _TAKEN_BACK_WORDS = 2  # so soon after it a "sorry" or "hang on" is about the claim
 
 
@@ -38,6 +39,7 @@ def judge(telling: Telling, *, asides: frozenset[int] = frozenset()) -> tuple[Ju
             found.append(compare_claim(telling, k, claim))
     found = [_unless_said_in_passing(item, telling, asides) for item in found]
     found = [_unless_taken_back(item, telling) for item in found]
+    found = [_unless_a_string(item, telling) for item in found]
     return _once(weighed(found, telling))
 
 
@@ -66,6 +68,26 @@ def _unless_taken_back(item: Judged, telling: Telling) -> Judged:
             if w in corrections:
                 return replace(item, verdict="right", confidence=0.0)
     return item
+
+
+def _unless_a_string(item: Judged, telling: Telling) -> Judged:
+    """A doubted name, or its finger, is none where the letter is a string: "F, second finger on the D"."""
+    k, words = item.mention, telling.words
+    if item.verdict != "doubt" or item.kind not in ("note", "finger") or k < 1:
+        return item
+    mention, before = telling.mentions[k], telling.mentions[k - 1]
+    first, place = mention.name_first, telling.likeliest[k - 1]
+    if mention.note is None or mention.note[1] is not None or before.note is None or place < 0 or first < 2:
+        return item
+    on_the = words[first - 1].form == "the" and words[first - 2].form == "on"
+    fingers = [claim for claim in mention.claims if claim.kind == "finger"]
+    told = any(claim.kind == "finger" for claim in before.claims)
+    near = mention.first_word - before.last_word <= _STRING_WORDS
+    if not on_the or told or not near or len(fingers) != len(mention.claims) or not fingers:
+        return item
+    true = telling.truth.claim("string", ("letter", mention.note[0]))[place]
+    finger = telling.truth.claim("finger", fingers[0].value)[place]
+    return replace(item, verdict="right", confidence=0.0) if true == finger == 1.0 else item
 
 
 def _once(judged: Sequence[Judged]) -> tuple[Judged, ...]:

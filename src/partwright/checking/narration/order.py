@@ -14,7 +14,7 @@ from partwright.checking.narration.wording import note_words, truth_words
 __all__ = ["swapped_pairs", "wrong_order"]
 
 _BOTH_HEARD, _BOTH_HEARD_UNCLEAN = 0.6, 0.85
-_PLAINLY = 0.85  # each name of a list
+_PLAINLY = 0.8  # each name of a list
 _LEAST_LISTED = 3
 _PASSED_OVER = 1
 

@@ -23,6 +23,7 @@ from partwright.score import Part
 __all__ = ["check_structure"]
 
 _REACH_WORDS = 14
+_LOOSE_WORDS = 2
 _SECTIONS = frozenset({"section", "bars"})
 _EXCEPTIONS = {"except_last_bar": "last bar", "except_last_note": "last note", "except_one_note": "one note"}
 
@@ -79,8 +80,9 @@ def _likeness(
     if first == second:
         return None
     between = one.first_word < anchor.first_word < two.first_word
-    if not between and words[anchor.first_word].form == "like" and anchor.first_word == anchor.last_word:
-        return None  # "section A is played twice … section B … like this": it does not join the two
+    loose = words[anchor.last_word].form in ("the", "like") and anchor.last_word - anchor.first_word < _LOOSE_WORDS
+    if loose and not (between and two.first_word - anchor.last_word <= _LOOSE_WORDS):
+        return None  # "section C, which is the dark one", "I go through it like a receipt": it does not join the two
     exception = exceptions[0].kind if exceptions else ""
     inside = [p for p in group if min(one.first_word, anchor.first_word) <= p.first_word]
     return compared(

@@ -125,8 +125,7 @@ def _shares(telling: Telling, k: int, true: np.ndarray) -> tuple[float, float]:
 
 def _of_all(telling: Telling, k: int, claim: Claim, true: np.ndarray) -> bool:
     """Whether "all on the A string" is said of a list of which no note is on it."""
-    words = telling.words
-    if claim.first_word < 1 or words[claim.first_word - 1].form != "all":
+    if "all" not in [word.form for word in telling.words[max(0, claim.first_word - 2) : claim.first_word]]:
         return False
     listed = [telling.likeliest[k]]
     while k > 0 and telling.mentions[k].tight:
@@ -191,6 +190,7 @@ def _no_open_string(mention: Mention, claim: Claim, truth: Truth) -> bool:
 _KIND = {
     "count_loose": "count", "not_finger": "finger", "offer_finger": "finger", "offer_open": "finger",
     "offer_harmonic": "harmonic", "same_finger": "finger", "substitute": "finger", "string_letter": "string",
+    "closed_bar": "extension",
     "slur": "bow", "separate": "bow", "retake": "bow", "articulation": "bow", "beats": "rhythm", "value": "rhythm",
     "whole_bar": "rhythm", "half_bar": "rhythm",
     "on_beat": "rhythm", "rest": "rhythm", "alternate": "order",

@@ -32,6 +32,7 @@ NAMES = (
     "place_logit", "step_before_skips", "step_after_skips", "unexplained_before", "unexplained_after",
     "fits_within_four", "fits_this_name_elsewhere", "share_disagreeing", "other_stroke_near",
     "sides_fit_and_beside", "name_after_article", "name_is_a", "name_guessed", "name_in_a_list",
+    "bar_announced", "negated",
     *(f"kind_{kind}" for kind in KINDS),
 )  # fmt: skip
 """What each column of the evidence is."""
@@ -142,6 +143,8 @@ def evidence(doubt: Doubt, scene: Scene) -> tuple[float, ...]:
         "name_is_a": float(claim is None and len(forms) == 1 and forms[0] == "a"),
         "name_guessed": float(claim is None and mention.p < HEARD_FOR_CERTAIN),
         "name_in_a_list": float(claim is None and mention.tight),
+        "bar_announced": float(scene.announced(doubt.mention)),
+        "negated": float(claim is not None and claim.kind in ("extension", "harmonic") and claim.value == (0,)),
         **{f"kind_{kind}": float(doubt.kind == kind) for kind in KINDS},
     }
     return tuple(float(values[name]) for name in NAMES)

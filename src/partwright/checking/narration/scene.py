@@ -19,6 +19,7 @@ __all__ = ["HEARD_FOR_CERTAIN", "Scene", "odd_words"]
 
 HEARD_FOR_CERTAIN = 0.95
 _SENTENCE = 9.0  # words
+_WITHIN = 0.1  # what is outside the bars announced before and after is less likely than this
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,6 +81,11 @@ class Scene:
     def place_share(self, k: int) -> float:
         """How much of the posterior of mention k is at its likeliest place."""
         return float(self.telling.following.posterior[k].max(initial=0.0))
+
+    def announced(self, k: int) -> bool:
+        """Whether mention k is in the bar that was announced before it, and the next bar is announced after it."""
+        likely = self.telling.following.likely[k]
+        return likely is not None and bool(likely.min() < _WITHIN) and bool(likely[self.likeliest[k]] == 1.0)
 
     @cached_property
     def sentence_share(self) -> float:

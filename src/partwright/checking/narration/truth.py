@@ -29,7 +29,7 @@ _STEPS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 AGAINST_PLAN = frozenset(
     {
         "finger", "same_finger", "substitute", "not_finger", "offer_finger", "offer_open", "offer_harmonic", "position",
-        "string", "string_letter", "extension", "harmonic", "bow", "retake",
+        "string", "string_letter", "extension", "closed_bar", "harmonic", "bow", "retake",
     }
 )  # fmt: skip
 
@@ -231,6 +231,13 @@ def _extension(truth: Truth, place: Place, value: tuple[Value, ...]) -> float:
     return UNSURE if near else 0.0
 
 
+def _closed_bar(truth: Truth, place: Place, _: tuple[Value, ...]) -> float:
+    """Whether the hand is extended nowhere in the bar of the place."""
+    bar = place.first.bar_index
+    inside = (p for p in truth.places if p.first.bar_index == bar)
+    return float(not any(truth.opened(placement) for p in inside for placement in p.placements))
+
+
 def _opened_around(truth: Truth, place: Place) -> bool:
     """Whether the hand is extended on the notes on both sides too, open strings passed over: it stays so."""
     found = []
@@ -375,7 +382,8 @@ def _alternate(truth: Truth, place: Place, value: tuple[Value, ...]) -> float:
 _QUESTIONS: Mapping[str, Question] = {
     "note": _note, "finger": _finger, "not_finger": _not_finger, "same_finger": _same_finger, "substitute": _substitute,
     "offer_finger": _offer_finger, "offer_open": _offer_open, "offer_harmonic": _offer_harmonic, "position": _position,
-    "string": _string, "string_letter": _string_letter, "extension": _extension, "harmonic": _harmonic, "count": _count,
+    "string": _string, "string_letter": _string_letter, "extension": _extension,
+    "closed_bar": _closed_bar, "harmonic": _harmonic, "count": _count,
     "count_loose": _count_loose, "bow": _bow, "retake": _retake, "slur": _slurred, "separate": _separate,
     "articulation": _articulation, "beats": _beats, "value": _value, "whole_bar": _whole_bar, "half_bar": _half_bar,
     "on_beat": _on_beat, "rest": _rest,

@@ -76,6 +76,8 @@ def claim_words(claim: Claim, instrument: Instrument) -> str:
             return "the same string" if value[0] == "same" else f"the string {value[0]}"
         case "extension":
             return "extended" if value[0] else "not extended"
+        case "closed_bar":
+            return "no stretch in the bar"
         case "harmonic":
             return "as a harmonic" if value[0] else "not as a harmonic"
         case "count" | "count_loose":
@@ -126,6 +128,8 @@ def truth_words(kind: str, place: Place, truth: Truth) -> str:
             return _either(f"{instrument.strings[p.string].letter} string" for p in place.placements)
         case "extension":
             return _either("the hand closed" if p.shape == "closed" else f"{p.shape} hand" for p in place.placements)
+        case "closed_bar":
+            return "the hand extended in it"
         case "harmonic":
             return _either("a harmonic" if p.harmonic else "a stopped note" if p.finger else "an open string"
                            for p in place.placements)  # fmt: skip

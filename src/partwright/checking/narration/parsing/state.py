@@ -16,7 +16,8 @@ PLACES = frozenset({"section", "bar", "bars", "passage", "restart", "recap", "en
 _GROUP = {
     "ordinal": "finger", "digit": "finger", "open": "finger", "same_finger": "finger", "digits": "finger",
     "string_letter": "string", "string_below": "string", "string_above": "string", "string_same": "string",
-    "no_extension": "extension", "not_harmonic": "harmonic", "times": "count", "separate": "slur",
+    "no_extension": "extension",
+    "closed_bar": "extension", "not_harmonic": "harmonic", "times": "count", "separate": "slur",
 }  # fmt: skip
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cache
 
 from partwright.checking.narration.mentions import Mention
 
@@ -80,7 +81,19 @@ PACE: Mapping[str, Pace] = {
     "going on": Pace((0.45, 0.14, 0.11, 0.06, 0.04, 0.02), 0.05, 0.1, (0.003, 0.002, 0.001), 6e-4),
     "rested": Pace((0.62, 0.08, 0.05, 0.03, 0.02, 0.015, 0.01, 0.01), 0.05, 0.1, (0.01, 0.008, 0.006, 0.004), 8e-3),
 }
+_ALL_AGAIN, _NEARLY, _FAR_BACK = 0.12, 0.03, 0.002  # the fingers of all the notes just named, of one more or fewer
 _REST_WORDS = 14  # so many words about other things, and the speaker may go on anywhere near
+
+
+@cache
+def _told_again(run: int) -> Pace:
+    """How a speaker comes to so many numbers of no named notes: new ones, or those of the notes just gone through."""
+    usual = PACE["unnamed"]
+    back = [*usual.back, *[_FAR_BACK] * (run - len(usual.back))]
+    for distance, weight in ((run - 2, _NEARLY), (run, _NEARLY), (run - 1, _ALL_AGAIN)):
+        if distance > 0:
+            back[distance - 1] = weight
+    return Pace(usual.onward, usual.stay, usual.stay_on_run, tuple(back), usual.jump)
 
 
 def pace_between(before: Mention | None, mention: Mention) -> Pace:
@@ -89,7 +102,8 @@ def pace_between(before: Mention | None, mention: Mention) -> Pace:
     if mention.tight:
         pace = PACE["breath"]
     elif mention.note is None:
-        pace = PACE["unnamed"]
+        run = max((claim.run for claim in mention.claims), default=0)
+        pace = _told_again(run) if run > 1 else PACE["unnamed"]
     elif before is None or gap > _REST_WORDS:
         pace = PACE["rested"]
     elif any(c.kind == "alternate" for c in before.claims) or mention.flow:

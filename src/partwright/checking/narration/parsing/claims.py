@@ -69,6 +69,8 @@ def _is_none(ties: Ties, state: State, atom: Atom) -> bool:
         return state.last != "head" or bool(state.pending) or state.left < _STRING_LETTER_LEFT
     if atom.kind == "digit":
         return not _lone_digit(ties, state, atom)
+    if atom.kind == "position" and atom.first_word and ties.words[atom.first_word].form == "position":
+        return ties.words[atom.first_word - 1].form in ties.ordinals  # "in second position, four on A flat"
     return atom.kind == "finger" and _begins_a_run(ties, atom)
 
 

@@ -29,6 +29,7 @@ class Ties:
         self.words = words
         self.sets = language.sets
         self.digits = frozenset(language.classes["digit_open"])
+        self.ordinals = frozenset(language.classes["ordinal"])
         self.none, self._other = language.link_kinds[""], language.link_kinds["other"]
         self._comma, self._stop = language.link_kinds["comma"], language.link_kinds["stop"]
         self._links, self._ties = language.links, language.ties

@@ -79,7 +79,7 @@ def _unless_a_string(item: Judged, telling: Telling) -> Judged:
     first, place = mention.name_first, telling.likeliest[k - 1]
     if mention.note is None or mention.note[1] is not None or before.note is None or place < 0 or first < 2:
         return item
-    on_the = words[first - 1].form == "the" and words[first - 2].form == "on"
+    on_the = words[first - 1 - (words[first - 1].form == "the")].form == "on"
     fingers = [claim for claim in mention.claims if claim.kind == "finger"]
     told = any(claim.kind == "finger" for claim in before.claims)
     near = mention.first_word - before.last_word <= _STRING_WORDS

@@ -232,7 +232,9 @@ def check_narration(
     if not clean:  # where there are full stops, they tell what belongs together
         spoken = replace(spoken, mentions=tied_by_habit(spoken.mentions, following.likeliest, truth, words))
         following = follow(spoken.mentions, truth, stretches)
-    telling = Telling(spoken=spoken, following=following, truth=truth, words=words, language=language, clean=clean)
+    telling = Telling(
+        spoken=spoken, following=following, truth=truth, words=words, language=language, sections=stretches, clean=clean
+    )
     judged = judge(telling, asides=find_asides(words, language))
     structure = check_structure(spoken.structure, spoken.bar_statements, part, stretches, words)
     return NarrationCheck(

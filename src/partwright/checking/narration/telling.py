@@ -13,6 +13,7 @@ from partwright.checking.narration.follow import Following
 from partwright.checking.narration.language import Language
 from partwright.checking.narration.mentions import Mention, Spoken
 from partwright.checking.narration.pace import BARE
+from partwright.checking.narration.places import Section
 from partwright.checking.narration.truth import Truth
 from partwright.checking.narration.words import Word
 
@@ -32,6 +33,7 @@ class Telling:
     truth: Truth
     words: Sequence[Word]
     language: Language
+    sections: Sequence[Section]
     clean: bool  # the captions have full stops and capitals that can be trusted
 
     @property

@@ -80,6 +80,15 @@ class Truth:
         index = place.index + step
         return self.places[index] if 0 <= index < len(self.places) else None
 
+    def struck(self, names: frozenset[tuple[str, int]], bars: range) -> int:
+        """How often a note of these names is struck in these bars, by index."""
+        return sum(
+            attack.notes[0].bar_index in bars
+            for place in self.places
+            if place.names == names and place.first.bar_index < bars.stop
+            for attack in place.attacks
+        )
+
     def opened(self, placement: Placement) -> bool:
         """Whether the hand is extended."""
         return placement.shape in self._opened

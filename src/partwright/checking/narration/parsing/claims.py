@@ -29,6 +29,8 @@ _DOTTED = 1.5
 # "That's a half note.": of the note before, whatever was said since
 _TOLD_AFTERWARDS = frozenset({"value", "beats", "whole_bar", "half_bar"})
 
+_UNDIVIDED = frozenset({"finger", "string", "position"})  # no comma stands within their words
+
 Values = tuple[Value, ...]
 
 
@@ -69,6 +71,8 @@ def _is_none(ties: Ties, state: State, atom: Atom) -> bool:
         return state.last != "head" or bool(state.pending) or state.left < _STRING_LETTER_LEFT
     if atom.kind == "digit":
         return not _lone_digit(ties, state, atom)
+    if atom.kind in _UNDIVIDED and any(ties.words[k].stop for k in range(atom.first_word, atom.last_word)):
+        return True  # "open string, two beats" is no second string
     if atom.kind == "position" and atom.first_word and ties.words[atom.first_word].form == "position":
         return ties.words[atom.first_word - 1].form in ties.ordinals  # "in second position, four on A flat"
     return atom.kind == "finger" and _begins_a_run(ties, atom)

@@ -192,7 +192,15 @@ def _link(words: Sequence[Word], language: Language, model: _Named) -> tuple[boo
             found = (True, size, True)
         elif spoken in called and after_number:
             found = (False, size, False)
+        elif spoken in ("is", "are") and after_number and _firmly(words, forms, model):
+            found = (True, size, False)
     return found
+
+
+def _firmly(words: Sequence[Word], forms: Sequence[str], model: _Named) -> bool:
+    """Whether two pairs of numbers are likened as bars are: "five and six are exactly one and two again"."""
+    again = model.last + 1 < len(words) and words[model.last + 1].form in ("again", "over")
+    return model.bars[1] > model.bars[0] and ("exactly" in forms or "just" in forms or again)
 
 
 def _likened(

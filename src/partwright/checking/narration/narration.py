@@ -12,6 +12,7 @@ from functools import cached_property
 from partwright.bowing import BowingPlan
 from partwright.checking.finding import Finding
 from partwright.checking.narration.asides import find_asides
+from partwright.checking.narration.comebacks import check_comebacks
 from partwright.checking.narration.coverage import contradictions, taught_bars, untaught_stretches
 from partwright.checking.narration.follow import Following, follow
 from partwright.checking.narration.habits import tied_by_habit
@@ -22,6 +23,7 @@ from partwright.checking.narration.likeness import StructureFinding
 from partwright.checking.narration.mentions import Mention, Spoken
 from partwright.checking.narration.parse import parse_words
 from partwright.checking.narration.places import Place, Section, find_places
+from partwright.checking.narration.returns import bar_contents
 from partwright.checking.narration.structure import check_structure
 from partwright.checking.narration.telling import Telling
 from partwright.checking.narration.transcript import Transcript
@@ -236,7 +238,9 @@ def check_narration(
         spoken=spoken, following=following, truth=truth, words=words, language=language, sections=stretches, clean=clean
     )
     judged = judge(telling, asides=find_asides(words, language))
-    structure = check_structure(spoken.structure, spoken.bar_statements, part, stretches, words)
+    contents = bar_contents(part)
+    structure = check_structure(spoken.structure, spoken.bar_statements, part, contents, stretches, words)
+    structure = tuple(sorted([*structure, *check_comebacks(telling, contents)], key=lambda item: item.first_word))
     return NarrationCheck(
         transcript=transcript, part=part, instrument=instrument, words=words, spoken=spoken, places=places,
         sections=stretches, following=following, judged=judged, structure=structure,

@@ -15,7 +15,7 @@ from partwright.checking.narration.bar_statements import BarStatement
 from partwright.checking.narration.likeness import StructureFinding, compared
 from partwright.checking.narration.mentions import StructureWord
 from partwright.checking.narration.places import Section
-from partwright.checking.narration.returns import Content, bar_contents
+from partwright.checking.narration.returns import Content
 from partwright.checking.narration.wording import times_words
 from partwright.checking.narration.words import Word
 from partwright.score import Part
@@ -29,11 +29,10 @@ _EXCEPTIONS = {"except_last_bar": "last bar", "except_last_note": "last note", "
 
 
 def check_structure(
-    pieces: Sequence[StructureWord], statements: Sequence[BarStatement], part: Part, sections: Sequence[Section],
-    words: Sequence[Word],
+    pieces: Sequence[StructureWord], statements: Sequence[BarStatement], part: Part, contents: Sequence[Content],
+    sections: Sequence[Section], words: Sequence[Word],
 ) -> tuple[StructureFinding, ...]:  # fmt: skip
     """A verdict on every statement about the form whose stretches are named."""
-    contents = bar_contents(part)
     found = [item for statement in statements if (item := check_bars(statement, part, contents)) is not None]
     told = {k for statement in statements for k in range(statement.first_word, statement.last_word + 1)}
     for group in _sentences([piece for piece in pieces if piece.first_word not in told], words):

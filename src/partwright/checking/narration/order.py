@@ -11,12 +11,13 @@ from partwright.checking.narration.judged import Judged, name_words
 from partwright.checking.narration.telling import Telling
 from partwright.checking.narration.wording import note_words, truth_words
 
-__all__ = ["swapped_pairs", "wrong_order"]
+__all__ = ["swapped_pairs", "wrong_bar", "wrong_order"]
 
 _BOTH_HEARD, _BOTH_HEARD_UNCLEAN = 0.6, 0.85
 _PLAINLY = 0.8  # each name of a list
 _LEAST_LISTED = 3
 _PASSED_OVER = 1
+_LEAST_WRONG = 2
 
 
 def swapped_pairs(telling: Telling) -> dict[int, tuple[bool, int]]:
@@ -121,6 +122,33 @@ def _in_order(names: Sequence[NDArray[np.float64]], start: int) -> bool:
             return False
         at += 1
     return True
+
+
+def wrong_bar(telling: Telling) -> list[Judged]:
+    """Lists that give a whole bar ("bar five: G, E, G") and share hardly a note with it, place by place."""
+    mentions, truth = telling.mentions, telling.truth
+    found = []
+    for first, size in _breaths(telling):
+        likely = telling.following.likely[first]
+        if not telling.clean or likely is None or not mentions[first].cues or mentions[first].cues[-1].kind != "bar":
+            continue
+        inside = [place for place in truth.places if likely[place.index] == 1.0]
+        if len(inside) != size or any(place.count > 1 for place in inside):
+            continue
+        names = [m.note for m in mentions[first : first + size] if m.note is not None]
+        wrong = [truth.note(*name)[place.index] == 0.0 for name, place in zip(names, inside, strict=True)]
+        if sum(wrong) < _LEAST_WRONG or any(truth.note(*name).max(initial=0.0) == 0.0 for name in names):
+            continue
+        words = name_words(mentions[first])[0], name_words(mentions[first + size - 1])[1]
+        found.append(
+            Judged(
+                kind="order", verdict="wrong", mention=first, place=inside[0].index, first_word=words[0],
+                last_word=words[1], claimed=", ".join(note_words(*name) for name in names),
+                right=", ".join(truth_words("note", place, truth) for place in inside), against="score",
+                confidence=0.85, why="the bar was announced, and has as many notes",
+            )
+        )  # fmt: skip
+    return found
 
 
 def wrong_order(telling: Telling, k: int, place: int) -> Judged:

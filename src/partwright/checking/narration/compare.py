@@ -81,7 +81,7 @@ def compare_claim(telling: Telling, k: int, claim: Claim) -> Judged:
     if claim.kind == "same_finger":
         true = _same_finger_from(mentions, k, likeliest, truth, true)
     elif claim.kind in ("slur", "separate"):
-        true, first = _together(mentions, k, claim.kind, likeliest, truth, true)
+        true, first = _together(mentions, k, claim, _slurs_to(telling, k, claim), likeliest, truth, true)
         base = replace(base, place=first, attack=-1 if first != place else 0)
     if claim.kind == "count" and (bars := _counted_in(telling, claim, here)) is not None:
         return _scoped(telling, base, here, bars)
@@ -277,15 +277,27 @@ def _same_finger_from(
     return answer
 
 
+def _slurs_to(telling: Telling, k: int, claim: Claim) -> bool:
+    """Whether it is the note before that is slurred to this one: "B with the first finger, slurred to open A"."""
+    mention, words = telling.mentions[k], telling.words
+    if mention.name_first < 0 or claim.last_word >= mention.name_first:
+        return False
+    return "to" in [word.form for word in words[claim.last_word : mention.name_first]]
+
+
 def _together(
-    mentions: Sequence[Mention], k: int, kind: str, likeliest: Sequence[int], truth: Truth, true: np.ndarray
-) -> tuple[np.ndarray, int]:
-    """Whether the notes named in one breath around mention k are under one slur, and the place of the first of them."""
-    here = likeliest[k]
+    mentions: Sequence[Mention], k: int, claim: Claim, to_this: bool, likeliest: Sequence[int], truth: Truth,
+    true: np.ndarray,
+) -> tuple[np.ndarray, int]:  # fmt: skip
+    """Whether the notes named in one breath around mention k are under one slur, and the place of the first of them.
+
+    `to_this`: it is said of the note before and this one.
+    """
+    kind, here = claim.kind, likeliest[k]
     pairs = []
-    if mentions[k].tight and k and likeliest[k - 1] >= 0:
+    if (mentions[k].tight or to_this) and k and likeliest[k - 1] >= 0:
         pairs.append((likeliest[k - 1], here))
-    if k + 1 < len(mentions) and mentions[k + 1].tight and likeliest[k + 1] >= 0:
+    if not to_this and k + 1 < len(mentions) and mentions[k + 1].tight and likeliest[k + 1] >= 0:
         pairs.append((here, likeliest[k + 1]))
     pairs = [(a, b) for a, b in pairs if b == a + 1]
     if not pairs:

@@ -29,6 +29,7 @@ _DOTTED = 1.5
 # "That's a half note.": of the note before, whatever was said since
 _TOLD_AFTERWARDS = frozenset({"value", "beats", "whole_bar", "half_bar"})
 
+_TELLS_AT_ONCE = frozenset({"is", "'s", "are"})
 _UNDIVIDED = frozenset({"finger", "string", "position"})  # no comma stands within their words
 
 Values = tuple[Value, ...]
@@ -71,6 +72,9 @@ def _is_none(ties: Ties, state: State, atom: Atom) -> bool:
         return state.last != "head" or bool(state.pending) or state.left < _STRING_LETTER_LEFT
     if atom.kind == "digit":
         return not _lone_digit(ties, state, atom)
+    if atom.kind == "bow" and ties.words[atom.first_word].form in _TELLS_AT_ONCE and not ties.has(atom, "bow"):
+        head = state.head  # "B flat's down": right behind the name, or it is no stroke
+        return head is None or state.last != "head" or head.mention.last_word != atom.first_word - 1
     if atom.kind in _UNDIVIDED and any(ties.words[k].stop for k in range(atom.first_word, atom.last_word)):
         return True  # "open string, two beats" is no second string
     if atom.kind == "position" and atom.first_word and ties.words[atom.first_word].form == "position":

@@ -50,7 +50,7 @@ def find_asides(words: Sequence[Word], language: Language) -> frozenset[int]:
     for turn in language.sets["in_passing"]:
         tokens = turn.split()
         for k in range(len(words) - len(tokens) + 1):
-            if all(_stands_for(token, words[k + j].form, language) for j, token in enumerate(tokens)):
+            if all(_stands_for(token, words[k + j], language) for j, token in enumerate(tokens)):
                 found |= set(range(k, k + len(tokens)))
     return frozenset(found)
 
@@ -68,10 +68,11 @@ def _how_often(words: Sequence[Word], language: Language, k: int) -> list[int]:
     return found
 
 
-def _stands_for(token: str, form: str, language: Language) -> bool:
-    """Whether a word is what a turn of phrase has at its place."""
+def _stands_for(token: str, word: Word, language: Language) -> bool:
+    """Whether a word is what a turn of phrase has at its place. An "a" is a letter only where it is written large."""
+    form = word.form
     if token == "<letter>":
-        return f"N:{form}" in language.classes["letter"]
+        return f"N:{form}" in language.classes["letter"] and (form != "a" or (word.capital and not word.first))
     if token == "<sign>":
         return form in _SIGNS[:3]
     if token == "<count>":

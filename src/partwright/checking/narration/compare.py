@@ -27,6 +27,7 @@ _BARE_HABIT = 0.08  # who leaves out fewer accidentals than this share means it 
 _BEGINNINGS = frozenset({"pop", "so", "now", "then", "okay", "next", "cross", "hop", "start"})
 _SCOPE_WORDS, _SCOPE_SURE = 7, 0.85
 _SURE_OF_ALL = 0.85
+_OFFERS = frozenset({"or", "alternatively", "otherwise", "could", "might", "maybe", "perhaps", "sometimes", "people"})
 _HEDGE_WORDS = 6  # "or take it with": what follows so soon is an offer
 _SLIP = 0.04  # how often a claim is a slip of the tongue: what speaks against another reading of the words
 
@@ -193,10 +194,12 @@ def _hedged(telling: Telling, k: int, claim: Claim) -> bool:
     near = telling.mentions[max(0, k - 1) : k + 1]
     taken = {w for m in near for c in m.claims if c is not claim for w in range(c.first_word, c.last_word + 1)}
     taken |= {w for m in near for w in range(m.name_first, m.name_last + 1)}
+    parted = False
     for w in range(claim.first_word - 1, max(-1, claim.first_word - 1 - _HEDGE_WORDS), -1):
         if w in taken or words[w].stop == 2 or words[w].form in _BEGINNINGS:
             return False
-        if words[w].form in hedges:
+        parted = parted or words[w].stop == 1  # "you don't press, it's a harmonic"
+        if words[w].form in hedges and (not parted or words[w].form in _OFFERS):
             return True
     return False
 

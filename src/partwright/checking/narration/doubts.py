@@ -26,6 +26,9 @@ __all__ = ["weighed"]
 # had not met (bench/fit_narration.py): about one false alarm in 15 minutes of the worst captions.
 WRONG_FROM_CLEAR = 0.7  # captions with capitals and stops
 WRONG_FROM = 0.72
+# Lengths are seldom misheard; the made teachers say few wrong ones, and the trees doubt them too much. From free talks.
+_WRONG_FROM_OF = {"rhythm": 0.35}
+_DISAGREES = 0.6
 CHECK_FROM = 0.4
 _LONGEST_LIST = 6
 _LISTED, _LEAST_OTHERS = 0.8, 2
@@ -63,7 +66,10 @@ def weighed(judged: Sequence[Judged], telling: Telling) -> list[Judged]:
             sure = max(sure, _LISTED)
         if not _tied(item.mention, mentions, likeliest):
             sure = min(sure, ASK_FROM)
-        verdict: Verdict = "wrong" if sure >= least else "check" if sure >= CHECK_FROM else "right"
+        if claim is not None and claim.kind == "harmonic" and claim.value == (0,) and doubt.disagrees >= _DISAGREES:
+            sure = max(sure, _LISTED)  # nobody says "not a harmonic" by chance
+        enough = _WRONG_FROM_OF.get(item.kind, least)
+        verdict: Verdict = "wrong" if sure >= enough else "check" if sure >= CHECK_FROM else "right"
         why = item.why if verdict == "wrong" else "it may have been misheard, or said of another note"
         found.append(replace(item, verdict=verdict, confidence=sure, evidence=row, why=why))
     return found

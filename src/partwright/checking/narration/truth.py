@@ -54,7 +54,7 @@ class Truth:
         self._positions = position_words(instrument)
         own = replace(instrument, position_names={instrument.school: instrument.position_names[instrument.school]})
         self._own_numbers = {f: frozenset(n for n, _ in names) for f, names in position_words(own).items()}
-        self._opened = frozenset(shape.name for shape in instrument.shapes if shape.extension)
+        self._ways = {shape.name: shape.extension for shape in instrument.shapes if shape.extension}
 
     def __len__(self) -> int:
         return len(self.places)
@@ -91,7 +91,12 @@ class Truth:
 
     def opened(self, placement: Placement) -> bool:
         """Whether the hand is extended."""
-        return placement.shape in self._opened
+        return placement.shape in self._ways
+
+    def stretched(self, placement: Placement) -> bool:
+        """Whether this very finger is the one that stretches: the first back, the others forward."""
+        way = self._ways.get(placement.shape, "")
+        return (way == "back" and placement.finger == 1) or (way == "forward" and placement.finger > 1)
 
     def own_numbers(self, placement: Placement) -> frozenset[int | str]:
         """The numbers the player's own school gives the hand's place, raised or not."""
@@ -232,7 +237,8 @@ def _extension(truth: Truth, place: Place, value: tuple[Value, ...]) -> float:
         return UNSURE
     opened = any(truth.opened(p) for p in place.placements)
     if not value[0]:
-        return 1.0 if not opened else 0.0 if _opened_around(truth, place) else UNSURE
+        stretched = opened and (_opened_around(truth, place) or all(truth.stretched(p) for p in place.placements))
+        return 0.0 if stretched else UNSURE if opened else 1.0
     if opened:
         return 1.0
     beside = [truth.near(place, step) for step in (-1, 1)]

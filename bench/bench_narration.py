@@ -2,7 +2,8 @@
 
 Run it by itself: `python bench/bench_narration.py [LESSONS]` (200 if not said). A made teacher (tests/narration_eval)
 speaks lessons on folk tunes that come with music21, with 10 to 20 mistakes each, in phrasings kept apart from the
-grammar: voices a and b were looked at while it was tuned, voice c was not. Writes bench/results/narration.json.
+grammar: voices a and b were looked at while it was tuned, voice c was not. Then free talks by hands that had not seen
+the grammar, those that were used to mend it and those that never were. Writes bench/results/narration.json.
 
 What counts as a mistake of the transcript: those whose words survived the noise. A finding counts as found if it stands
 in the statement of the mistake and at its bar; every other *wrong* is false.
@@ -17,12 +18,14 @@ import resource
 import sys
 import tempfile
 import time
+from collections import Counter
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT / "tests" / "narration_eval"))
 
 from measure import Tally, lessons, tally_lesson  # noqa: E402
+from talks import check_talk, outcome, talks  # noqa: E402
 
 CONDITIONS = (
     # name, voices, share of wrong words, capitals and stops
@@ -61,11 +64,45 @@ def main() -> None:
             "minutes": round(tally.minutes, 1),
         }  # fmt: skip
     results["accuracy"] = accuracy
+    results["free_talks"] = free_talks()
     results["speed"] = speed()
     target = ROOT / "bench" / "results" / "narration.json"
     target.parent.mkdir(exist_ok=True)
     target.write_text(json.dumps(results, indent=1, ensure_ascii=False) + "\n", encoding="utf-8")
     print(f"{target.relative_to(ROOT)} written")
+
+
+def free_talks() -> dict[str, object]:
+    """Talks by other hands, used to mend the check or kept back: slips told and right things called wrong, by kind."""
+    found: dict[str, object] = {}
+    for title, hands in (("free talks, used to mend", "hand"), ("free talks, kept back", "kept")):
+        for captions, clear in (("with capitals and stops", True), ("without", False)):
+            planted, told, false = Counter[str](), Counter[str](), Counter[str]()
+            minutes = 0.0
+            for talk in talks(hands):
+                if talk.clear != clear:
+                    continue
+                check = check_talk(talk)
+                slips, wrong = outcome(check, talk)
+                planted.update(slip.kind for slip in talk.slips)
+                told.update(slip.kind for slip in slips)
+                false.update(finding.kind for finding in wrong)
+                minutes += (check.words[-1].start_s or 0.0) / 60
+            precision = told.total() / max(1, told.total() + false.total())
+            recall = told.total() / max(1, planted.total())
+            row = {
+                "planted": planted.total(), "told": told.total(), "false": false.total(),
+                "precision": round(precision, 3), "recall": round(recall, 3),
+                "f1": round(2 * precision * recall / max(1e-9, precision + recall), 3),
+                "false_wrong_per_15_min": round(15 * false.total() / max(1e-9, minutes), 2), "minutes": round(minutes),
+                "kinds": {kind: [planted[kind], told[kind], false[kind]] for kind in sorted({*planted, *false})},
+            }  # fmt: skip
+            found[f"{title}, {captions}"] = row
+            print(
+                f"{title + ', ' + captions:58} {precision:6.3f} {recall:6.3f} {row['f1']:6.3f} "
+                f"{row['false_wrong_per_15_min']:13.2f}"
+            )
+    return found
 
 
 def ceiling(tally: Tally) -> dict[str, float]:

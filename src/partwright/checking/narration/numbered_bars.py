@@ -23,7 +23,7 @@ _NOT_BEFORE = frozenset({"to", "through", "till", "until", "number", "about", "a
 _LEADS_TO = frozenset({"in", "from", "at", "now", "and", "then", "for"})
 _NOT_BEHIND = frozenset(
     ["minutes", "minute", "seconds", "second", "years", "year", "times", "hours", "percent", "beats", "bars", "notes",
-     "people", "hundred", "thousand", "a", "or", "o'clock", "weeks", "days", "pupils", "students", "kids"]
+     "people", "hundred", "thousand", "or", "o'clock", "weeks", "days", "pupils", "students", "kids"]
 )  # fmt: skip
 
 

@@ -15,7 +15,7 @@ __all__ = ["Content", "bar_contents", "counterparts", "differing_bars"]
 Content = list[tuple[Fraction, int, Fraction]]
 
 _AROUND = 5  # bars on either side that are compared
-_LEAST_ALIKE = 3
+_LEAST_ALIKE = 2
 _SHARE_ALIKE = 0.6
 
 
@@ -52,7 +52,7 @@ def counterparts(contents: Sequence[Content], bar_index: int) -> tuple[int, ...]
     for back in range(2, bar_index + 1):
         compared = [bar for bar in around if bar >= back and bar != bar_index]
         count = sum(alike(bar, back) for bar in compared)
-        beside = alike(bar_index - 1, back) or alike(bar_index + 1, back)
+        beside = any(alike(bar_index + away, back) for away in (-2, -1, 1, 2))
         if beside and count >= max(_LEAST_ALIKE, _SHARE_ALIKE * min(len(compared), _AROUND)):
             found.append((count, back))
     return tuple(back for _, back in sorted(found, key=lambda item: (-item[0], item[1])))

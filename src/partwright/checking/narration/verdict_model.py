@@ -48,7 +48,7 @@ class VerdictModel:
     def logit(self, row: Sequence[float]) -> float:
         """The logit of the belief; `row` is one row of `evidence`."""
         plain = sum(w * x for w, x in zip(self.weights, row, strict=True))
-        return min(plain, self.start + sum(tree.value(row) for tree in self.trees))
+        return (plain + self.start + sum(tree.value(row) for tree in self.trees)) / 2
 
 
 @cache

@@ -135,7 +135,7 @@ def test_a_number_alone_may_be_the_next_bar(text: str, found: list[int]) -> None
 def test_a_wrong_note_in_an_announced_bar_is_not_explained_by_another_bar() -> None:
     """G stands at the end of bar two: without the announcement, one might think the speaker is there already."""
     text = "Bar one. D, E, F sharp, and the G is fourth finger. Bar two. A, B, A, and E. Bar three. F sharp, E, D."
-    assert wrongs(text) == [("note", "2")]
+    assert [(f.kind, f.bar) for f in checked(text).findings] == [("note", "2")]
 
 
 def test_a_whole_bar_given_wrongly_is_told_once() -> None:

@@ -72,13 +72,13 @@ def test_a_claim_has_no_say_about_itself() -> None:
     assert tied_by_habit(mentions, _places(len(mentions)), TRUTH, words) == tuple(mentions)
 
 
-def test_the_less_convinced_judge_is_believed() -> None:
+def test_the_belief_is_halfway_between_the_judges() -> None:
     model = load_model()
     row = [0.0] * len(NAMES)
     row[0] = 1.0
     plain = sum(w * x for w, x in zip(model.weights, row, strict=True))
     trees = model.start + sum(tree.value(row) for tree in model.trees)
-    assert model.logit(row) == pytest.approx(min(plain, trees)) and plain != pytest.approx(trees)
+    assert model.logit(row) == pytest.approx((plain + trees) / 2) and plain != pytest.approx(trees)
     assert 0.0 < belief(row) < 0.5
 
 

@@ -164,17 +164,11 @@ def _scoped(telling: Telling, base: Judged, here: Place, bars: range) -> Judged:
     said = int(claim.value[0])
     if said in (struck, places) or (len(bars) > 1 and said in (2 * struck, 2 * places)):  # with the repeat
         return replace(base, confidence=0.9)
-    sure = float(telling.following.posterior[base.mention][truth.note(*_named(telling, base)) == 1.0].sum())
+    sure = telling.mentions[base.mention].p * claim.p  # wherever the speaker is, the page is known
     return replace(
         base, verdict="wrong" if sure >= _SCOPE_SURE else "check", right=times_words(struck), confidence=min(sure, 0.9),
         why="counted on the page",
     )  # fmt: skip
-
-
-def _named(telling: Telling, base: Judged) -> tuple[str, int | None]:
-    note = telling.mentions[base.mention].note
-    assert note is not None
-    return note
 
 
 def _of_all(telling: Telling, k: int, claim: Claim, true: np.ndarray) -> bool:

@@ -24,12 +24,12 @@ __all__ = ["weighed"]
 
 # The belief from which a claim is called wrong; a false alarm costs more than a miss. Chosen on voices that the trees
 # had not met (bench/fit_narration.py): about one false alarm in 15 minutes of the worst captions.
-WRONG_FROM_CLEAR = 0.65  # captions with capitals and stops
-WRONG_FROM = 0.7
+WRONG_FROM_CLEAR = 0.68  # captions with capitals and stops
+WRONG_FROM = 0.74
 # Lengths are seldom misheard; the made teachers say few wrong ones, and the trees doubt them too much. From free talks.
 _WRONG_FROM_OF = {"rhythm": 0.35}
 _DISAGREES = 0.6
-CHECK_FROM = 0.4
+CHECK_FROM = 0.5
 _LONGEST_LIST = 6
 _LISTED, _LEAST_OTHERS = 0.8, 2
 _NEAR = 4  # places

@@ -1,9 +1,9 @@
-"""How likely a doubted claim is really said wrongly: what two judges agree on.
+"""How likely a doubted claim is really said wrongly: what two judges think of it.
 
 One judge is a logistic sum over the evidence (`data/verdicts.toml`), the other the sum of small trees
-(`data/verdict_trees.json`, bench/fit_narration.py). The sum knows little of how one thing depends on another, the trees
-believe too readily what only the made teachers do they were fitted on; so the less convinced of the two is believed.
-Both were fitted on made lessons, never on those they are measured with.
+(`data/verdict_trees.json`). The sum knows little of how one thing depends on another, the trees believe too readily
+what only the teachers do they were fitted on; the belief is halfway between their logits. Both were fitted on made
+lessons and on free talks (bench/fit_narration.py), never on those they are measured with.
 
 A tree asks one column of the evidence after the other whether it is greater than a threshold (its questions in the
 order of a heap) and ends at a leaf.

@@ -87,7 +87,7 @@ def _picked_out(ties: Ties, mentions: list[Mention], k: int) -> bool:
     while j > 0 and mentions[j].tight and k - j < _RECALLED:
         j -= 1
     bare = all(not m.claims for m in mentions[j:k])
-    return bare and k - j > 1 and any(m.note == mention.note for m in mentions[j:k])
+    return bare and k - j > 1 and any(m.note == mention.note for m in mentions[j : k - 1])
 
 
 def _doubted(ties: Ties, mentions: list[Mention], k: int, claim: Claim, taken: set[int], nobody: float) -> Claim:

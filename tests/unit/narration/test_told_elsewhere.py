@@ -118,3 +118,25 @@ def test_a_letter_behind_a_finger_may_be_a_string() -> None:
     """ "F sharp, third finger on the D": nobody speaks of the note D there."""
     text = "Bar one. D, E. F sharp, third finger on the D. Then E. Bar two. A, B, A, G."
     assert wrongs(text) == []
+
+
+_FOLLOWED = "Bar one. D, E, F sharp, E. Bar two. {} Bar three. F sharp, E, D."
+
+
+@pytest.mark.parametrize(
+    ("said", "found"),
+    [
+        ("A, A, B, G.", [("order", "2")]),
+        ("A, B, G, A.", [("order", "2")]),
+        ("A, B, A, all on the A string, and G.", []),
+        ("A, B, A, all on the C string, and G.", [("string", "2")]),
+    ],
+)
+def test_a_list_in_a_wrong_order_and_on_a_wrong_string(said: str, found: list[tuple[str, str]]) -> None:
+    assert [row for row in wrongs(_FOLLOWED.format(said)) if row[0] in ("order", "string")] == found
+
+
+def test_the_fingers_of_the_notes_just_named_are_no_new_notes() -> None:
+    text = "Bar one. D, E, F sharp, E. Open, one, three, one. Then the A is open, B is first finger, and A, G."
+    assert wrongs(text) == []
+    assert wrongs(text.replace("Open, one, three, one", "Open, one, two, one")) == [("finger", "1")]

@@ -37,7 +37,7 @@ def judge(telling: Telling, *, asides: frozenset[int] = frozenset()) -> tuple[Ju
             if claim.kind == "stay" or (claim.kind == "string_letter" and not telling.clean):
                 continue  # "on the D", without a full stop: the string, or the note that comes next
             found.append(compare_claim(telling, k, claim))
-    found = [_unless_said_in_passing(item, telling, asides) for item in (*wrong_bar(telling), *found)]
+    found = [_unless_said_in_passing(item, telling, asides) for item in (*wrong_bar(telling, swapped), *found)]
     found = [_unless_taken_back(item, telling) for item in found]
     found = [_unless_a_string(item, telling) for item in found]
     return _once(weighed(found, telling))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -124,13 +124,18 @@ def _in_order(names: Sequence[NDArray[np.float64]], start: int) -> bool:
     return True
 
 
-def wrong_bar(telling: Telling) -> list[Judged]:
-    """Lists that give a whole bar ("bar five: G, E, G") and share hardly a note with it, place by place."""
+def wrong_bar(telling: Telling, swapped: Mapping[int, tuple[bool, int]]) -> list[Judged]:
+    """Lists that give a whole bar ("bar five: G, E, G") and share hardly a note with it, place by place.
+
+    `swapped`: the mentions of which it is known that two were named the other way round.
+    """
     mentions, truth = telling.mentions, telling.truth
     found = []
     for first, size in _breaths(telling):
         likely = telling.following.likely[first]
         if not telling.clean or likely is None or not mentions[first].cues or mentions[first].cues[-1].kind != "bar":
+            continue
+        if any(k in swapped for k in range(first, first + size)):
             continue
         inside = [place for place in truth.places if likely[place.index] == 1.0]
         if len(inside) != size or any(place.count > 1 for place in inside):

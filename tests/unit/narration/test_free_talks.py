@@ -1,7 +1,7 @@
-"""Talks in free words, written by hands that had not seen the grammar, every statement but the slips checked against the
-plan: most slips are told, and little that is right is called wrong.
+"""Talks in free words by hands that had not seen the grammar, every statement but the slips checked against the plan.
 
-Exact figures are those of bench/bench_narration.py; here stands what must not be lost again.
+Most slips are told, and little that is right is called wrong. Exact figures are those of bench/bench_narration.py; here
+stands what must not be lost again.
 """
 
 from __future__ import annotations

@@ -9,8 +9,9 @@ import pytest
 
 from made_parts import part_of
 from partwright.checking.narration import NarrationCheck, check_narration, parse_transcript
-from partwright.checking.narration.bar_statements import BarStatement, find_bar_statements
+from partwright.checking.narration.bar_statements import find_bar_statements
 from partwright.checking.narration.language import load_language
+from partwright.checking.narration.mentions import BarStatement
 from partwright.checking.narration.numbered_bars import find_numbered_bars
 from partwright.checking.narration.recalls import find_recalls
 from partwright.checking.narration.words import spoken_words

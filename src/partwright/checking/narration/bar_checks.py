@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from partwright.checking.narration.bar_statements import BarStatement
 from partwright.checking.narration.likeness import StructureFinding, compared, listed_bars
+from partwright.checking.narration.mentions import BarStatement
 from partwright.checking.narration.returns import Content, counterparts
 from partwright.score import Part
 

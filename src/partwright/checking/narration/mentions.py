@@ -6,11 +6,11 @@ Words are counted from 0 over the whole transcript. `p` is how likely it is that
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
-from partwright.checking.narration.bar_statements import BarStatement
 from partwright.checking.narration.language import Value
 
-__all__ = ["Claim", "Mention", "PlaceCue", "Spoken", "StructureWord"]
+__all__ = ["BarStatement", "Claim", "Mention", "PlaceCue", "Spoken", "StructureWord"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -77,6 +77,25 @@ class StructureWord:
     first_word: int
     last_word: int
     mention: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BarStatement:
+    """One statement. `bars` and `model`: first and last bar, by number; `model` is what they are likened to.
+
+    `kind`: "alike" (`but`: "", "one note", "last bar", "last note" or "bar"; `but_bar`: in which, 0 for not said),
+    "starts" (its first `count` notes are), "differs" (a bar is not as it was), "notes" (a bar has `count` notes; bar 0
+    is the pick-up). Bars below 0 are counted from the end: "the last eight".
+    """
+
+    kind: Literal["alike", "starts", "differs", "notes"]
+    bars: tuple[int, int]
+    model: tuple[int, int] = (0, 0)
+    but: str = ""
+    but_bar: int = 0
+    count: int = 0
+    first_word: int
+    last_word: int
 
 
 @dataclass(frozen=True, kw_only=True)

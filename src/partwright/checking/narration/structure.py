@@ -11,9 +11,8 @@ from collections.abc import Sequence
 from itertools import pairwise
 
 from partwright.checking.narration.bar_checks import check_bars
-from partwright.checking.narration.bar_statements import BarStatement
 from partwright.checking.narration.likeness import StructureFinding, compared
-from partwright.checking.narration.mentions import StructureWord
+from partwright.checking.narration.mentions import BarStatement, StructureWord
 from partwright.checking.narration.places import Section
 from partwright.checking.narration.returns import Content
 from partwright.checking.narration.wording import times_words

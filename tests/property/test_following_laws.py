@@ -27,6 +27,7 @@ TEXTS = (
     "E. Then B flat. F sharp twice.",
     "D. From the top. D, D.",
     "section A, the D. F sharp, E",
+    "Bar one, D. Bar two. E.",
 )
 
 
@@ -54,7 +55,7 @@ def test_exact_best_path_and_posterior(text: str, repeated: bool) -> None:
     size, count = len(truth), len(mentions)
     assert count >= 2
     model = _Model(truth, sections)
-    steps = [model.step(m, mentions[k - 1] if k else None) for k, m in enumerate(mentions)]
+    steps = model.steps(mentions)
     start = model.start()
     moves = [_matrix(model, step, size) for step in steps]
     posterior = np.zeros((count, size))
@@ -103,8 +104,7 @@ def test_going_back_is_the_step_seen_from_its_end() -> None:
     model = _Model(truth, sections)
     for text in TEXTS:
         mentions = _mentions(text)
-        for k, mention in enumerate(mentions):
-            step = model.step(mention, mentions[k - 1] if k else None)
+        for step in model.steps(mentions):
             forward = _matrix(model, step, len(truth))
             backward = np.array([model.move_back(row, step) for row in np.eye(len(truth))])
             np.testing.assert_allclose(forward, backward.T, atol=1e-12)

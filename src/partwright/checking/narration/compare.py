@@ -11,12 +11,14 @@ from typing import Literal
 
 import numpy as np
 
+from partwright.checking.narration.answers import UNSURE, pitch_class
+from partwright.checking.narration.counts import compare_count, counted_in
 from partwright.checking.narration.judged import Judged, name_words
 from partwright.checking.narration.mentions import Claim, Mention
 from partwright.checking.narration.places import Place
 from partwright.checking.narration.telling import Telling
-from partwright.checking.narration.truth import AGAINST_PLAN, UNSURE, Truth, pitch_class
-from partwright.checking.narration.wording import claim_words, note_words, times_words, truth_words
+from partwright.checking.narration.truth import AGAINST_PLAN, Truth
+from partwright.checking.narration.wording import claim_words, note_words, truth_words
 
 __all__ = ["ASK_FROM", "compare_claim", "compare_name"]
 
@@ -25,7 +27,6 @@ ASK_FROM = 0.55
 _NEVER_WRONG = frozenset({"not_finger", "offer_finger", "offer_open", "offer_harmonic", "retake", "count_loose"})
 _BARE_HABIT = 0.08  # who leaves out fewer accidentals than this share means it when he does
 _BEGINNINGS = frozenset({"pop", "so", "now", "then", "okay", "next", "cross", "hop", "start"})
-_SCOPE_WORDS, _SCOPE_SURE = 7, 0.85
 _SURE_OF_ALL = 0.85
 _OFFERS = frozenset({"or", "alternatively", "otherwise", "could", "might", "maybe", "perhaps", "sometimes", "people"})
 _HEDGE_WORDS = 6  # "or take it with": what follows so soon is an offer
@@ -84,8 +85,8 @@ def compare_claim(telling: Telling, k: int, claim: Claim) -> Judged:
     elif claim.kind in ("slur", "separate"):
         true, first = _together(mentions, k, claim, _slurs_to(telling, k, claim), likeliest, truth, true)
         base = replace(base, place=first, attack=-1 if first != place else 0)
-    if claim.kind == "count" and (bars := _counted_in(telling, claim, here)) is not None:
-        return _scoped(telling, base, here, bars)
+    if claim.kind == "count" and (bars := counted_in(telling, claim, here)) is not None:
+        return compare_count(telling, base, claim, here, bars)
     if kind == "string" and _of_all(telling, k, claim, true):
         return replace(
             base, verdict="wrong", right=truth_words(claim.kind, here, truth), confidence=_SURE_OF_ALL,
@@ -125,50 +126,6 @@ def _shares(telling: Telling, k: int, true: np.ndarray) -> tuple[float, float]:
     """How much of the posterior of mention k bears a claim out, and how much contradicts it, of 1."""
     posterior = telling.following.posterior[k]
     return float(posterior[true == 1.0].sum()), float(posterior[true == 0.0].sum())
-
-
-def _counted_in(telling: Telling, claim: Claim, here: Place) -> range | None:
-    """The bars in which a count is made: "two Ds in that bar", "three times in the whole tune"; None if unsaid.
-
-    An empty range where it is said and not known.
-    """
-    words, k = telling.words, claim.last_word
-    forms = [word.form for word in words[k + 1 : k + 1 + _SCOPE_WORDS]]
-    stop = next((j for j, word in enumerate(words[k : k + _SCOPE_WORDS]) if word.stop == 2), _SCOPE_WORDS)
-    forms = forms[:stop]
-    at = next((j for j, form in enumerate(forms[:2]) if form in ("in", "on")), -1)
-    if at < 0 or not set(forms[at + 1 : at + 2]) & {"this", "that", "the", "our", "each", "every"}:
-        return None
-    bar, sections = here.first.bar_index, telling.sections
-    for form in forms[at + 2 :]:
-        if form in ("bar", "measure"):
-            return range(bar, bar + 1)
-        if form in ("tune", "piece", "song", "page"):
-            return range(len(telling.truth.part.bars))
-        if form in ("section", "part", "half", "strain"):
-            own = next((s for s in sections if s.first_bar_index <= bar <= s.last_bar_index), None)
-            return range(0) if own is None else range(own.first_bar_index, own.last_bar_index + 1)
-        if form in ("phrase", "line", "passage"):
-            return range(0)
-    return None
-
-
-def _scoped(telling: Telling, base: Judged, here: Place, bars: range) -> Judged:
-    """The verdict on a count within some bars, on the page or as they are played."""
-    if not bars:
-        return replace(base, confidence=0.5)
-    truth = telling.truth
-    struck = truth.struck(here.names, bars)
-    places = sum(p.names == here.names and p.first.bar_index in bars for p in truth.places)
-    claim = next(c for c in telling.mentions[base.mention].claims if c.first_word == base.first_word)
-    said = int(claim.value[0])
-    if said in (struck, places) or (len(bars) > 1 and said in (2 * struck, 2 * places)):  # with the repeat
-        return replace(base, confidence=0.9)
-    sure = telling.mentions[base.mention].p * claim.p  # wherever the speaker is, the page is known
-    return replace(
-        base, verdict="wrong" if sure >= _SCOPE_SURE else "check", right=times_words(struck), confidence=min(sure, 0.9),
-        why="counted on the page",
-    )  # fmt: skip
 
 
 def _of_all(telling: Telling, k: int, claim: Claim, true: np.ndarray) -> bool:

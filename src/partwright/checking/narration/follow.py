@@ -18,11 +18,12 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from partwright.checking.narration.answers import UNSURE
 from partwright.checking.narration.landmarks import ANNOUNCED, Landmarks
 from partwright.checking.narration.mentions import Mention
 from partwright.checking.narration.pace import CLAIMS, NOT_FOLLOWED, OTHER, ClaimRow, Pace, pace_between
 from partwright.checking.narration.places import Section
-from partwright.checking.narration.truth import UNSURE, Truth
+from partwright.checking.narration.truth import Truth
 
 __all__ = ["Following", "follow"]
 
@@ -64,10 +65,7 @@ def follow(mentions: Sequence[Mention], truth: Truth, sections: Sequence[Section
             likely=[None] * size,
         )  # fmt: skip
     model = _Model(truth, sections)
-    likely = model.marks.stretches(mentions)
-    steps = [
-        model.step(mention, mentions[k - 1] if k else None, likely[k]) for k, mention in enumerate(mentions)
-    ]  # fmt: skip
+    steps = model.steps(mentions)
     alpha = np.empty((size, states), dtype=np.float32)
     arrived = np.empty((size, states), dtype=np.float32)  # what came by moving, before it is said to be real
     now = model.start()
@@ -94,7 +92,11 @@ def follow(mentions: Sequence[Mention], truth: Truth, sections: Sequence[Section
         beta = model.move_back(step.emission * beta, step) + step.stray * beta
         beta = beta / beta.max()
     return Following(
-        posterior=posterior, real=real, path=model.best_path(steps), likely=likely, gain=(log_z - log_stray) / size
+        posterior=posterior,
+        real=real,
+        path=model.best_path(steps),
+        likely=[step.likely for step in steps],
+        gain=(log_z - log_stray) / size,
     )
 
 
@@ -107,7 +109,8 @@ class _Step:
     jump: float
     target: Floats | None
     local: float
-    to_end: float = 0.0
+    to_end: float
+    likely: Floats | None  # each place by the bars announced around the mention; already in the emission
 
 
 class _Model:
@@ -120,7 +123,12 @@ class _Model:
         """Before the first mention the speaker stands before the first place, or before a section."""
         return np.asarray(0.7 * np.eye(1, self.size)[0] + 0.3 * self.marks.anywhere)
 
-    def step(self, mention: Mention, before: Mention | None, likely: Floats | None) -> _Step:
+    def steps(self, mentions: Sequence[Mention]) -> list[_Step]:
+        """How the speaker comes to each mention."""
+        rows = zip(mentions, [None, *mentions], self.marks.stretches(mentions), strict=False)
+        return [self._step(mention, before, likely) for mention, before, likely in rows]
+
+    def _step(self, mention: Mention, before: Mention | None, likely: Floats | None) -> _Step:
         emission, anywhere = self._emission(mention)
         if likely is not None:
             emission = emission * likely
@@ -143,7 +151,7 @@ class _Model:
             if found is not None and ANNOUNCED[cue.kind] >= (jump if target is not None else 0.0):
                 jump, target = ANNOUNCED[cue.kind], found
                 local, to_end = 1.0 - jump, 0.0
-        return _Step(emission * (1.0 - stray), stray * anywhere, anywhere, pace, jump, target, local, to_end)
+        return _Step(emission * (1.0 - stray), stray * anywhere, anywhere, pace, jump, target, local, to_end, likely)
 
     def _emission(self, mention: Mention) -> tuple[Floats, float]:
         weight = np.ones(self.size)

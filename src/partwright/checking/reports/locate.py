@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from partwright.checking.narration import NarrationCheck
+from partwright.checking.narration.answers import UNSURE
 from partwright.checking.narration.judged import Judged
 from partwright.checking.narration.places import Place
-from partwright.checking.narration.truth import UNSURE, Truth
+from partwright.checking.narration.truth import Truth
 from partwright.checking.reports.understand import Said, Understood
 from partwright.score import Note
 

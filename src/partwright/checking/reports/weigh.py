@@ -14,10 +14,11 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from partwright.checking.finding import Verdict
+from partwright.checking.narration.answers import UNSURE, pitch_class
 from partwright.checking.narration.judged import Judged
 from partwright.checking.narration.mentions import Claim
 from partwright.checking.narration.places import Place
-from partwright.checking.narration.truth import AGAINST_PLAN, UNSURE, pitch_class
+from partwright.checking.narration.truth import AGAINST_PLAN
 from partwright.checking.narration.wording import claim_words, finger_words, note_words, truth_words
 from partwright.checking.reports.locate import Grounds, Located, same_kind
 from partwright.checking.reports.understand import Said, Understood

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from partwright.checking.narration.likeness import StructureFinding, compared, listed_bars
 from partwright.checking.narration.mentions import BarStatement
 from partwright.checking.narration.returns import Content, counterparts
+from partwright.checking.narration.wording import notes_words
 from partwright.score import Part
 
 __all__ = ["check_bars"]
@@ -62,8 +63,8 @@ def _starts(
     name, other = f"bar {part.bars[bar].number}", f"bar {part.bars[model].number}"
     return StructureFinding(
         verdict="right" if alike == statement.count else "wrong",
-        claimed=f"{name} starts with the same {_many(statement.count)} as {other}",
-        right=f"only the first {_many(alike)} are the same" if alike else "the first notes are not the same",
+        claimed=f"{name} starts with the same {notes_words(statement.count)} as {other}",
+        right=f"only the first {notes_words(alike)} are the same" if alike else "the first notes are not the same",
         bar_index=bar, first_word=statement.first_word, last_word=statement.last_word, confidence=_ALIKE_SURE,
         why="" if alike == statement.count else "compared note for note",
     )  # fmt: skip
@@ -87,7 +88,7 @@ def _differs(
     number = part.bars[bar].number
     right = f"bar {number} is as bar {part.bars[bar - back].number}"
     if differing:
-        right += f"; other notes are in {listed_bars([part.bars[k].number for k in differing])}"
+        right = f"the other notes are in {listed_bars([part.bars[k].number for k in differing])}, {right}"
     return StructureFinding(
         verdict="right" if unlike else "wrong", claimed=f"bar {number} different from before", right=right,
         bar_index=differing[0] if differing else bar, first_word=statement.first_word, last_word=statement.last_word,
@@ -119,11 +120,7 @@ def _counted(statement: BarStatement, part: Part, span: tuple[int, int] | None) 
     true = statement.count in counts
     name = "the pick-up" if statement.bars == (0, 0) else f"bar {part.bars[bar].number}"
     return StructureFinding(
-        kind="count", verdict="right" if true else "wrong", claimed=f"{_many(statement.count)} in {name}",
-        right=f"{name} has {_many(len(struck))}", bar_index=bar, first_word=statement.first_word,
+        kind="count", verdict="right" if true else "wrong", claimed=f"{notes_words(statement.count)} in {name}",
+        right=notes_words(len(struck)), bar_index=bar, first_word=statement.first_word,
         last_word=statement.last_word, confidence=_NOTES_SURE, why="" if true else "counted on the page",
     )  # fmt: skip
-
-
-def _many(count: int) -> str:
-    return f"{count} note{'' if count == 1 else 's'}"

@@ -161,8 +161,9 @@ class NarrationCheck:
 
     def _of_structure(self, item: StructureFinding) -> NarrationFinding:
         bar = self.part.bars[item.bar_index]
+        has = "" if item.kind == "structure" else "the score has "
         finding = Finding(
-            kind=item.kind, verdict=item.verdict, what=f"said {item.claimed}; {item.right}", why=item.why,
+            kind=item.kind, verdict=item.verdict, what=f"said {item.claimed}; {has}{item.right}", why=item.why,
             bar=bar.number, beat="1", time_s=self._time(item.first_word), manner="said",
             observed=self.words_between(item.first_word, item.last_word), right=item.right, confidence=item.confidence,
         )  # fmt: skip

@@ -10,7 +10,7 @@ from partwright.checking.narration.places import Place
 from partwright.checking.narration.truth import Truth
 from partwright.instrument import THUMB, Instrument
 
-__all__ = ["card_value", "claim_words", "finger_words", "note_words", "times_words", "truth_words"]
+__all__ = ["card_value", "claim_words", "finger_words", "note_words", "notes_words", "times_words", "truth_words"]
 
 _ACCIDENTALS = {-2: " double flat", -1: " flat", 0: "", 1: " sharp", 2: " double sharp"}
 _ORDINALS = ("", "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth")
@@ -38,6 +38,11 @@ def finger_words(finger: int) -> str:
     if finger == 0:
         return "open string"
     return "thumb" if finger == THUMB else f"{_ORDINALS[finger]} finger"
+
+
+def notes_words(count: int) -> str:
+    """ "five notes", "one note"."""
+    return f"{_NUMBERS[count] if count < len(_NUMBERS) else count} note{'' if count == 1 else 's'}"
 
 
 def times_words(count: int) -> str:
@@ -144,7 +149,10 @@ def truth_words(kind: str, place: Place, truth: Truth) -> str:
         case "articulation":
             marks = sorted({name for a in place.attacks for n in a.notes for name in n.articulations})
             return ", ".join(marks) or "no mark"
-        case "beats" | "whole_bar" | "half_bar":
+        case "whole_bar" | "half_bar":
+            unit = Fraction(4, truth.part.bars[place.first.bar_index].beat_type)
+            return _beats(max(a.duration_quarters for a in place.attacks) / unit)
+        case "beats":
             unit = Fraction(4, truth.part.bars[place.first.bar_index].beat_type)
             return _either(_beats(a.duration_quarters / unit) for a in place.attacks)
         case "value":

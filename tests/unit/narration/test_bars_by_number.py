@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 
 from made_parts import part_of
-from partwright.checking.narration import NarrationCheck, check_narration, parse_transcript
+from partwright.checking.narration import NarrationCheck, check_narration, coverage_findings, parse_transcript
 from partwright.checking.narration.bar_statements import find_bar_statements
 from partwright.checking.narration.language import load_language
 from partwright.checking.narration.mentions import BarStatement
@@ -143,3 +143,9 @@ def test_a_whole_bar_given_wrongly_is_told_once() -> None:
     text = "Bar one: D, E, F sharp, G. Bar two: G, A, G, F sharp. Bar three: F sharp, E, D, D."
     found = [f for f in checked(text).findings if f.verdict == "wrong"]
     assert ("order", "2") in [(f.kind, f.bar) for f in found]
+
+
+def test_bars_that_are_said_to_be_like_taught_ones_are_taught() -> None:
+    text = "Bar one. D, E, F sharp, G. Bar two. A, B, A, G. Bars nine and ten are the same as bars one and two."
+    untaught = [f.what for f in coverage_findings([checked(text)])]
+    assert untaught == ["bars 3 to 8 are never spoken of", "bars 11 to 12 are never spoken of"]

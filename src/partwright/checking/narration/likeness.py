@@ -17,7 +17,8 @@ _BUT = {"last bar": " but for the last bar", "last note": " but for the last not
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StructureFinding:
-    """A statement about the form and what became of it. `bar_index` is the first bar it is about."""
+    """A statement about the form and what became of it. `bar_index` is the first bar it is about, `likened` the first
+    and the last of the bars that are said to be like earlier ones."""
 
     kind: str = "structure"
     verdict: Verdict
@@ -28,6 +29,7 @@ class StructureFinding:
     last_word: int
     confidence: float
     why: str = ""
+    likened: Bars | None = None
 
 
 def compared(
@@ -58,7 +60,7 @@ def compared(
         verdict="right" if true else "wrong", claimed=claim, right=right,
         bar_index=target[0] + (differing[0] if differing and len(differing) < length else 0),
         first_word=first_word, last_word=last_word, confidence=confidence,
-        why="" if true else "compared note for note",
+        why="" if true else "compared note for note", likened=target,
     )  # fmt: skip
 
 

@@ -267,7 +267,7 @@ def _stretches(part: Part, sections: Sequence[LessonSection]) -> tuple[Section, 
 
 
 def coverage_findings(checks: Iterable[NarrationCheck]) -> tuple[Finding, ...]:
-    """Bars of which no transcript of the lesson speaks; a section said to be like a taught one counts as taught."""
+    """Bars of which no transcript of the lesson speaks; bars said to be like taught ones count as taught."""
     listed = tuple(check for check in checks if not check.misfit)
     if not listed or not any(check.mentions for check in listed):
         return ()
@@ -275,12 +275,8 @@ def coverage_findings(checks: Iterable[NarrationCheck]) -> tuple[Finding, ...]:
     taught = set(taught_bars(places, [check.following for check in listed]))
     for check in listed:
         for item in check.structure:
-            if item.verdict == "right" and " the same as " in item.claimed:
-                section = next(
-                    (s for s in check.sections if s.first_bar_index <= item.bar_index <= s.last_bar_index), None
-                )
-                if section is not None:
-                    taught |= set(range(section.first_bar_index, section.last_bar_index + 1))
+            if item.verdict == "right" and item.likened is not None:
+                taught |= set(range(item.likened[0], item.likened[1] + 1))
     found = []
     for first, last in untaught_stretches(part, frozenset(taught)):
         one, two = part.bars[first], part.bars[last]

@@ -22,8 +22,8 @@ from partwright.checking.narration.verdict_model import belief
 
 __all__ = ["weighed"]
 
-# The belief from which a claim is called wrong; a false alarm costs more than a miss. Chosen on voices that the trees
-# had not met (bench/fit_narration.py): about one false alarm in 15 minutes of the worst captions.
+# The belief from which a claim is called wrong; a false alarm costs more than a miss. Read off what
+# bench/fit_narration.py prints of voices and hands left out, then raised for fewer false alarms (docs/narration.md).
 WRONG_FROM_CLEAR = 0.68  # captions with capitals and stops
 WRONG_FROM = 0.74
 # Lengths are seldom misheard; the made teachers say few wrong ones, and the trees doubt them too much. From free talks.
